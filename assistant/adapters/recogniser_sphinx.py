@@ -1,0 +1,60 @@
+"""PocketSphinx with a JSGF grammar: cheap, strict, and unable to tell right from wrong by its scores.
+
+It always finds some open sentence, so that it serves as a second opinion only.
+"""
+
+import os
+
+from assistant.hearing.evidence import Candidate, Opinion
+from assistant.ports import AssistantError, Samples
+from assistant.words.grammar import Sentences
+
+
+class SphinxRecogniser:
+    """An ear that gives one sentence and no usable confidence."""
+
+    name = "sphinx"
+
+    def __init__(self) -> None:
+        """Load the English model that the package carries."""
+        import pocketsphinx
+
+        folder = os.path.join(pocketsphinx.get_model_path(), "en-us")
+        # bestpath=False and lw=1 were measured best for commands; the rest are the defaults
+        self._decoder = pocketsphinx.Decoder(
+            pocketsphinx.Config(
+                hmm=os.path.join(folder, "en-us"),
+                dict=os.path.join(folder, "cmudict-en-us.dict"),
+                lm=None,
+                bestpath=False,
+                lw=1.0,
+                loglevel="FATAL",
+            )
+        )
+        self._searches: dict[Sentences, str] = {}
+
+    def set_sentences(self, sentences: Sentences) -> None:
+        """Take the sentences of the next utterances.
+
+        Raises:
+            AssistantError: the dictionary lacks a word; PocketSphinx itself would not name it.
+        """
+        if sentences not in self._searches:
+            missing = sorted(word for word in sentences.words if self._decoder.lookup_word(word) is None)
+            if missing:
+                raise AssistantError(f"PocketSphinx's dictionary lacks these words: {', '.join(missing)}")
+            name = f"open{len(self._searches)}"
+            self._decoder.add_jsgf_string(name, sentences.jsgf)
+            self._searches[sentences] = name
+        self._decoder.activate_search(self._searches[sentences])
+
+    def decode(self, utterance: Samples) -> Opinion:
+        """Decode the whole utterance in one call."""
+        if utterance.size == 0:
+            return Opinion(ear=self.name)
+        self._decoder.start_utt()
+        self._decoder.process_raw(utterance.tobytes(), full_utt=True)
+        self._decoder.end_utt()
+        heard = self._decoder.hyp()
+        words = heard.hypstr if heard else ""
+        return Opinion(ear=self.name, candidates=(Candidate(words, 0.0),) if words else ())

@@ -1,0 +1,91 @@
+"""What the loop and the adapters agree on, with units and threads. No code that runs."""
+
+from collections.abc import Iterator
+from datetime import datetime
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from assistant.hearing.evidence import Opinion
+from assistant.words.grammar import Sentences
+
+SAMPLE_RATE_HZ = 16_000
+"""Rate of all sound that is heard: mono, 16-bit signed."""
+BLOCK_FRAMES = 512
+"""Frames of one block, 32 ms, as the speech detector takes them."""
+
+Samples = NDArray[np.int16]
+"""Mono sound at `SAMPLE_RATE_HZ` where it is heard; a voice names its own rate."""
+
+
+class AssistantError(Exception):
+    """Something that a person must put right; the text is one line: what, where, what to do."""
+
+
+class Recogniser(Protocol):
+    """One ear. Called from the hearing thread only."""
+
+    name: str
+
+    def set_sentences(self, sentences: Sentences) -> None:
+        """Take the sentences of the next utterances; called only between utterances.
+
+        Raises:
+            AssistantError: the recogniser's model lacks some of the words; the text names them.
+        """
+
+    def decode(self, utterance: Samples) -> Opinion:
+        """Tell what a whole utterance may be; gives evidence, never an intent."""
+
+
+class SpeechDetector(Protocol):
+    """Tells speech from other sound. Keeps state from block to block."""
+
+    def probability(self, block: Samples) -> float:
+        """Give the probability, 0 to 1, that a block of `BLOCK_FRAMES` frames holds speech."""
+
+    def reset(self) -> None:
+        """Forget all blocks so far."""
+
+
+class AudioSource(Protocol):
+    """Where sound comes from: a microphone, or a file fed as if it were one."""
+
+    def blocks(self) -> Iterator[Samples]:
+        """Give blocks of `BLOCK_FRAMES` frames until the sound ends or `close` is called.
+
+        Raises:
+            AssistantError: the device failed.
+        """
+
+    def close(self) -> None:
+        """End `blocks`; may be called from any thread, more than once."""
+
+    @property
+    def lost_frames(self) -> int:
+        """Frames that came faster than they were taken, since the last time this was asked."""
+
+
+class Voice(Protocol):
+    """Speaks. `say` and `close` are called from the loop's thread only."""
+
+    def say(self, text: str, *, interrupt: bool = False) -> None:
+        """Begin to speak and return at once; exactly one `SpeechEnded` follows for each call."""
+
+    def close(self) -> None:
+        """Stop speaking and free the device."""
+
+
+class Screen(Protocol):
+    """Shows lines of text. Called from the loop's thread only."""
+
+    def show(self, line: str) -> None:
+        """Show one line below the others."""
+
+
+class Clock(Protocol):
+    """The time; used by loop and adapters, never in the pure core."""
+
+    def now(self) -> datetime:
+        """Give the time of day, with its time zone."""

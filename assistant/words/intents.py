@@ -1,0 +1,171 @@
+"""What a person can ask for: one small class each, whichever way it was said or keyed.
+
+Must not know the words or keys that lead to it, nor what is done about it.
+"""
+
+from dataclasses import dataclass
+from enum import Enum
+
+from assistant.cable.colour_code import Colours, Ring, Tip
+
+
+class Fault(Enum):
+    """Faults of a pair, as the trade names them."""
+
+    OPEN = "open"
+    SHORT = "short"
+    CROSS = "cross"
+    GROUND = "ground"
+    SPLIT = "split"
+    REVERSAL = "reversal"
+    WET = "wet"
+    NOISY = "noisy"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CallGroup:
+    """A group named by its number, its binder, its super-unit, or several of them."""
+
+    number: int | None = None
+    """Number inside the super-unit, from 1; not checked against any cable."""
+    binder: Colours | None = None
+    super_unit: Tip | Ring | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CallPair:
+    """A pair named by its number, its colours, or both; colours may carry the group they lie in."""
+
+    number: int | None = None
+    """Not checked against any cable."""
+    colours: Colours | None = None
+    group: CallGroup | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Ask:
+    """Tell me about this pair or group; changes nothing."""
+
+    call: CallPair | CallGroup
+
+
+@dataclass(frozen=True, slots=True)
+class GoTo:
+    """Carry on from this pair, or from the first open pair of this group."""
+
+    call: CallPair | CallGroup
+
+
+@dataclass(frozen=True, slots=True)
+class BareNumber:
+    """A number of one word with nothing beside it: too easily misheard to be an entry."""
+
+    number: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MarkFault:
+    """This pair, or the expected one where none is named, has a fault."""
+
+    fault: Fault
+    pair: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Confirm:
+    """The expected pair is joined, said without naming it."""
+
+
+@dataclass(frozen=True, slots=True)
+class UndoThat:
+    """Take the last entry back."""
+
+
+@dataclass(frozen=True, slots=True)
+class SayAgain:
+    """Repeat what you said last."""
+
+
+@dataclass(frozen=True, slots=True)
+class NextPair:
+    """Which pair comes next?"""
+
+
+@dataclass(frozen=True, slots=True)
+class PreviousPair:
+    """Which pair came before?"""
+
+
+@dataclass(frozen=True, slots=True)
+class WhichGroup:
+    """Which group are we in?"""
+
+
+@dataclass(frozen=True, slots=True)
+class WhereAmI:
+    """Where in the sequence are we?"""
+
+
+@dataclass(frozen=True, slots=True)
+class HowManyLeft:
+    """What is still to be done?"""
+
+
+@dataclass(frozen=True, slots=True)
+class SkipPair:
+    """Leave the expected pair for later."""
+
+
+@dataclass(frozen=True, slots=True)
+class HoldOn:
+    """Take no entry until told to carry on."""
+
+
+@dataclass(frozen=True, slots=True)
+class CarryOn:
+    """Take entries again."""
+
+
+@dataclass(frozen=True, slots=True)
+class Help:
+    """What can I say now?"""
+
+
+@dataclass(frozen=True, slots=True)
+class Finish:
+    """End the session."""
+
+
+@dataclass(frozen=True, slots=True)
+class Yes:
+    """The answer to an open question."""
+
+
+@dataclass(frozen=True, slots=True)
+class No:
+    """The answer to an open question."""
+
+
+Intent = (
+    CallPair
+    | CallGroup
+    | Ask
+    | GoTo
+    | BareNumber
+    | MarkFault
+    | Confirm
+    | UndoThat
+    | SayAgain
+    | NextPair
+    | PreviousPair
+    | WhichGroup
+    | WhereAmI
+    | HowManyLeft
+    | SkipPair
+    | HoldOn
+    | CarryOn
+    | Help
+    | Finish
+    | Yes
+    | No
+)

@@ -1,0 +1,439 @@
+"""The one place for everything that can be said or keyed: phrases, keys and help of each intent.
+
+Recogniser sentences, parser, spoken help, the table in the README and the keypad card all come from
+the table `ENTRIES` below. Must not know which recogniser listens, nor what an intent does.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cache
+
+from assistant.cable.colour_code import RINGS, TIPS, Colours, Ring, Tip
+from assistant.words import intents as say
+from assistant.words.grammar import Make, Maybe, Node, OneOf, Rule, Say, Sentences, Seq, Value, one_of, seq
+from assistant.words.intents import CallGroup, CallPair, Fault, Intent
+from assistant.words.numbers import MOST_DIGITS, ONE_WORD_NUMBER, long_number, number
+
+COLOUR_WORDS: dict[Tip | Ring, tuple[str, ...]] = {
+    **{colour: (colour.value,) for colour in (*TIPS, *RINGS)},
+    Ring.SLATE: ("slate", "grey", "gray"),
+    Tip.VIOLET: ("violet", "purple", "mauve"),
+}
+"""The word we say first, then every other word that is understood."""
+
+FAULT_WORDS: dict[Fault, tuple[str, ...]] = {
+    **{fault: (fault.value,) for fault in Fault},
+    Fault.REVERSAL: ("reversal", "reversed"),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Scope:
+    """How much of the vocabulary is open: for which intents, and for how large a cable."""
+
+    intents: frozenset[type[Intent]]
+    digits: int = MOST_DIGITS
+    """Longest number that may be said."""
+    groups: bool = True
+    """Whether the cable has more than one group."""
+    super_units: bool = True
+    """Whether the cable has more than one super-unit."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Entry:
+    """One thing that can be asked for."""
+
+    intent: type[Intent]
+    voice: Callable[[Scope], Node]
+    """Sentences open to the recognisers; their value is the intent."""
+    typed: Callable[[Scope], Node] | None = None
+    """Further sentences that are understood when typed, but too short or too like others to be heard."""
+    keys: Node | None = None
+    """Key presses, one key a word; their value is the intent."""
+    key_text: str = ""
+    """How the keys are written for people."""
+    examples: tuple[str, ...] = ()
+    help: str = ""
+    """What it does, to be read or heard."""
+
+
+# --- colours and numbers -------------------------------------------------------------------------
+
+
+def _colour(name: str, colours: tuple[Tip, ...] | tuple[Ring, ...]) -> Node:
+    return Rule(name, OneOf(tuple(Say(word, ((name, c),)) for c in colours for word in COLOUR_WORDS[c])))
+
+
+_TIP, _RING = _colour("tip", TIPS), _colour("ring", RINGS)
+
+
+def _colours(values: tuple[Value, ...]) -> Colours:
+    found = dict(values)
+    tip, ring = found["tip"], found["ring"]
+    assert isinstance(tip, Tip) and isinstance(ring, Ring)
+    return Colours(tip, ring)
+
+
+COLOUR_PAIR: Node = Rule("colours", Make("colours", one_of(seq(_RING, _TIP), seq(_TIP, _RING)), _colours))
+_BINDER: Node = Make("binder", COLOUR_PAIR, lambda values: dict(values)["colours"])
+_SUPER_UNIT: Node = seq(
+    "super unit",
+    Make("super_unit", one_of(_TIP, _RING), lambda values: values[0][1]),
+)
+
+
+def _named(name: str, node: Node) -> Make:
+    return Make(name, node, lambda values: values[0][1])
+
+
+def _number(scope: Scope) -> Node:
+    typed = (Say("zero", (("", 0),)),) if scope.digits == MOST_DIGITS else ()
+    return _named("number", one_of(number(scope.digits), *typed))
+
+
+def _made(node: Node, intent: Callable[..., object], name: str = "intent") -> Make:
+    return Make(name, node, lambda values: intent(**dict(values)))
+
+
+def _plain(intent: type[Intent], *phrases: str) -> Callable[[Scope], Node]:
+    node = OneOf(tuple(Say(phrase, (("intent", intent()),)) for phrase in phrases))
+    return lambda _: node
+
+
+# --- calls ---------------------------------------------------------------------------------------
+
+
+def _group_words(scope: Scope) -> Node:
+    which = one_of(
+        seq("group", _named("number", number(2))),
+        seq("binder", Maybe(Say("group")), _BINDER),
+    )
+    if not scope.super_units:
+        return which
+    return one_of(which, _SUPER_UNIT, seq(_SUPER_UNIT, which))
+
+
+@cache
+def _group_call(scope: Scope) -> Node:
+    return Rule("groupcall", _made(_group_words(scope), CallGroup, "group"))
+
+
+@cache
+def _pair_call(scope: Scope) -> Node:
+    pair = Maybe(Say("pair"))
+    forms: list[Node] = [
+        seq("pair", _number(scope)),
+        _named("number", long_number(scope.digits)),
+        seq(pair, COLOUR_PAIR),
+        seq(pair, _number(scope), COLOUR_PAIR),
+    ]
+    if scope.groups:
+        forms.append(seq(_group_call(scope), pair, COLOUR_PAIR))
+    return Rule("paircall", _made(OneOf(tuple(forms)), CallPair, "call"))
+
+
+@cache
+def _any_call(scope: Scope) -> Node:
+    group = _named("call", _group_call(scope))
+    return Rule("call", one_of(_pair_call(scope), group) if scope.groups else _pair_call(scope))
+
+
+def _calls(lead: str, intent: Callable[..., object]) -> Callable[[Scope], Node]:
+    return lambda scope: _made(seq(lead, _any_call(scope)), intent)
+
+
+def _as_intent(node: Node) -> Make:
+    return _named("intent", node)
+
+
+def _faults(scope: Scope) -> Node:
+    fault = OneOf(tuple(Say(word, (("fault", f),)) for f, words in FAULT_WORDS.items() for word in words))
+    pair = Make("pair", _number(scope), lambda values: values[0][1])
+    return _made(seq("mark", fault, Maybe(seq("pair", pair))), say.MarkFault)
+
+
+# --- keys ----------------------------------------------------------------------------------------
+
+ENTER, PLUS, MINUS, TIMES, SLASH, POINT = "enter", "plus", "minus", "times", "slash", "point"
+KEYS: dict[str, str] = {
+    **{digit: digit for digit in "0123456789"},
+    "\r": ENTER,
+    "\n": ENTER,
+    "+": PLUS,
+    "-": MINUS,
+    "*": TIMES,
+    "/": SLASH,
+    ".": POINT,
+    ",": POINT,
+}
+"""Character that the terminal sends -> name of the key."""
+KEY_SIGNS = {ENTER: "Enter", PLUS: "+", MINUS: "-", TIMES: "*", SLASH: "/", POINT: "."}
+
+
+_ANY_DIGIT = OneOf(tuple(Say(d, (("", d),)) for d in "0123456789"))
+
+
+def _digits_after(most: int) -> Node:
+    rest: Node = Seq(())
+    for _ in range(most):
+        rest = Maybe(seq(_ANY_DIGIT, rest))
+    return seq(_ANY_DIGIT, rest)
+
+
+_KEYED_NUMBER = Make("", _digits_after(MOST_DIGITS - 1), lambda values: int("".join(str(v) for _, v in values)))
+_KEYED_COLOURS = Make(
+    "colours",
+    seq(
+        OneOf(tuple(Say(str(place), (("ring", ring),)) for place, ring in enumerate(RINGS, 1))),
+        OneOf(tuple(Say(str(place), (("tip", tip),)) for place, tip in enumerate(TIPS, 1))),
+    ),
+    _colours,
+)
+_KEYED_PAIR = _made(
+    seq(
+        one_of(
+            _named("number", _KEYED_NUMBER),
+            seq(POINT, _KEYED_COLOURS),
+            seq(_named("number", _KEYED_NUMBER), POINT, _KEYED_COLOURS),
+        ),
+        ENTER,
+    ),
+    CallPair,
+    "call",
+)
+_KEYED_UNIT = Make(
+    "super_unit", _KEYED_NUMBER, lambda values: dict(enumerate((*TIPS, *RINGS), 1)).get(int(str(values[0][1])))
+)
+_KEYED_GROUP = _made(
+    seq(
+        TIMES,
+        one_of(
+            _named("number", _KEYED_NUMBER),
+            seq(POINT, Make("binder", _KEYED_COLOURS, lambda values: values[0][1])),
+            seq(_KEYED_UNIT, TIMES, Maybe(_named("number", _KEYED_NUMBER))),
+        ),
+        ENTER,
+    ),
+    CallGroup,
+    "call",
+)
+_KEYED_CALL = one_of(_KEYED_PAIR, _KEYED_GROUP)
+
+
+def _key(intent: type[Intent], *keys: str) -> Node:
+    return Say(" ".join(keys), (("intent", intent()),))
+
+
+_KEYED_FAULT = _made(
+    seq(
+        Maybe(_named("pair", _KEYED_NUMBER)),
+        TIMES,
+        OneOf(tuple(Say(str(place), (("fault", fault),)) for place, fault in enumerate(Fault, 1))),
+    ),
+    say.MarkFault,
+)
+
+
+# --- the table -----------------------------------------------------------------------------------
+
+ENTRIES: tuple[Entry, ...] = (
+    Entry(
+        intent=CallPair,
+        voice=lambda scope: _as_intent(_pair_call(scope)),
+        keys=_as_intent(_KEYED_PAIR),
+        key_text="47 Enter · .25 Enter · 47.25 Enter",
+        examples=("pair forty seven", "four seven", "one two six", "orange violet", "forty seven, orange violet"),
+        help="call a pair by number, by both colours, or by both: confirms it when it is the expected one",
+    ),
+    Entry(
+        intent=CallGroup,
+        voice=lambda scope: _as_intent(_group_call(scope)) if scope.groups else Seq((Say("group"), OneOf(()))),
+        keys=_as_intent(seq(SLASH, _KEYED_GROUP)),
+        key_text="/*3 Enter · /*.23 Enter · /*2*3 Enter",
+        examples=("group three", "binder orange white", "super unit red group three"),
+        help="name a group or its binder: tells its binder and pairs",
+    ),
+    Entry(
+        intent=say.Ask,
+        voice=_calls("what is", say.Ask),
+        keys=_made(seq(SLASH, SLASH, _KEYED_CALL), say.Ask),
+        key_text="//47 Enter · //.25 Enter",
+        examples=("what is pair forty seven", "what is orange violet"),
+        help="tells about a pair or group and changes nothing",
+    ),
+    Entry(
+        intent=say.GoTo,
+        voice=_calls("go to", say.GoTo),
+        keys=_made(seq(SLASH, PLUS, _KEYED_CALL), say.GoTo),
+        key_text="/+47 Enter · /+*3 Enter",
+        examples=("go to pair forty seven", "go to group three"),
+        help="carry on from that pair, or from the first open pair of that group",
+    ),
+    Entry(
+        intent=say.BareNumber,
+        voice=lambda _: Make("intent", ONE_WORD_NUMBER, lambda values: say.BareNumber(int(str(values[0][1])))),
+    ),
+    Entry(
+        intent=say.Confirm,
+        voice=_plain(say.Confirm, "confirm", "confirm pair", "confirm that"),
+        keys=_key(say.Confirm, PLUS),
+        key_text="+",
+        examples=("confirm",),
+        help="confirm the expected pair without naming it; logged as the weakest kind",
+    ),
+    Entry(
+        intent=say.UndoThat,
+        voice=_plain(say.UndoThat, "undo that", "cancel that"),
+        typed=_plain(say.UndoThat, "undo"),
+        keys=_key(say.UndoThat, MINUS),
+        key_text="-",
+        examples=("undo that", "cancel that"),
+        help="take the last entry back",
+    ),
+    Entry(
+        intent=say.SayAgain,
+        voice=_plain(say.SayAgain, "say again", "repeat"),
+        keys=_key(say.SayAgain, ENTER),
+        key_text="Enter",
+        examples=("say again",),
+        help="repeat the last answer",
+    ),
+    Entry(
+        intent=say.NextPair,
+        voice=_plain(say.NextPair, "next pair"),
+        typed=_plain(say.NextPair, "next"),
+        keys=_key(say.NextPair, SLASH, "4"),
+        key_text="/4",
+        examples=("next pair",),
+        help="tells the next pair; confirms nothing",
+    ),
+    Entry(
+        intent=say.PreviousPair,
+        voice=_plain(say.PreviousPair, "previous pair"),
+        typed=_plain(say.PreviousPair, "previous"),
+        keys=_key(say.PreviousPair, SLASH, "5"),
+        key_text="/5",
+        examples=("previous pair",),
+        help="tells the pair before",
+    ),
+    Entry(
+        intent=say.WhichGroup,
+        voice=_plain(say.WhichGroup, "which group", "which binder"),
+        keys=_key(say.WhichGroup, SLASH, "3"),
+        key_text="/3",
+        examples=("which group",),
+        help="tells the group and binder in work",
+    ),
+    Entry(
+        intent=say.WhereAmI,
+        voice=_plain(say.WhereAmI, "where am i"),
+        keys=_key(say.WhereAmI, SLASH, "1"),
+        key_text="/1",
+        examples=("where am I",),
+        help="tells the last confirmed and the expected pair",
+    ),
+    Entry(
+        intent=say.HowManyLeft,
+        voice=_plain(say.HowManyLeft, "how many left"),
+        keys=_key(say.HowManyLeft, SLASH, "2"),
+        key_text="/2",
+        examples=("how many left",),
+        help="tells how many pairs are left, skipped and faulty",
+    ),
+    Entry(
+        intent=say.SkipPair,
+        voice=_plain(say.SkipPair, "skip pair"),
+        typed=_plain(say.SkipPair, "skip"),
+        keys=_key(say.SkipPair, SLASH, "6"),
+        key_text="/6",
+        examples=("skip pair",),
+        help="leave the expected pair for later",
+    ),
+    Entry(
+        intent=say.MarkFault,
+        voice=_faults,
+        keys=_KEYED_FAULT,
+        key_text="*1 open, *2 short, *3 cross, *4 ground, *5 split, *6 reversal, *7 wet, *8 noisy; 47*1 for pair 47",
+        examples=("mark open", "mark reversal", "mark ground pair forty seven"),
+        help="log a fault on the expected pair, or on the one named: open, short, cross, ground, split, "
+        "reversal, wet or noisy",
+    ),
+    Entry(
+        intent=say.HoldOn,
+        voice=_plain(say.HoldOn, "hold on", "pause"),
+        typed=_plain(say.HoldOn, "hold"),
+        keys=_key(say.HoldOn, SLASH, "7"),
+        key_text="/7",
+        examples=("hold on",),
+        help="take no entry until you say carry on",
+    ),
+    Entry(
+        intent=say.CarryOn,
+        voice=_plain(say.CarryOn, "carry on"),
+        keys=_key(say.CarryOn, SLASH, "8"),
+        key_text="/8",
+        examples=("carry on",),
+        help="take entries again",
+    ),
+    Entry(
+        intent=say.Help,
+        voice=_plain(say.Help, "help", "what can i say"),
+        keys=_key(say.Help, SLASH, "0"),
+        key_text="/0",
+        examples=("help",),
+        help="tells what can be said now",
+    ),
+    Entry(
+        intent=say.Finish,
+        voice=_plain(say.Finish, "finish session"),
+        typed=_plain(say.Finish, "finish"),
+        keys=_key(say.Finish, SLASH, "9"),
+        key_text="/9",
+        examples=("finish session",),
+        help="end the session; asks first when pairs are left",
+    ),
+    Entry(
+        intent=say.Yes,
+        voice=_plain(say.Yes, "yes", "affirm"),
+        keys=_key(say.Yes, PLUS),
+        key_text="+",
+        examples=("yes",),
+        help="answer to a question, only while one is open",
+    ),
+    Entry(
+        intent=say.No,
+        voice=_plain(say.No, "no", "negative"),
+        keys=_key(say.No, MINUS),
+        key_text="-",
+        examples=("no",),
+        help="answer to a question, only while one is open",
+    ),
+)
+
+ALL_INTENTS: frozenset[type[Intent]] = frozenset(entry.intent for entry in ENTRIES)
+
+
+def entries_in(scope: Scope) -> tuple[Entry, ...]:
+    """Give the entries that the scope opens, in the order of the table."""
+    return tuple(entry for entry in ENTRIES if entry.intent in scope.intents)
+
+
+@cache
+def voice_sentences(scope: Scope) -> Sentences:
+    """Give all sentences that the recognisers are to look for."""
+    return Sentences(OneOf(tuple(entry.voice(scope) for entry in entries_in(scope))))
+
+
+@cache
+def text_sentences(scope: Scope) -> Sentences:
+    """Give all sentences that are understood when typed; whatever can be heard is among them."""
+    voice = [entry.voice(scope) for entry in entries_in(scope)]
+    typed = [entry.typed(scope) for entry in entries_in(scope) if entry.typed]
+    return Sentences(OneOf((*voice, *typed)))
+
+
+@cache
+def key_sentences(scope: Scope) -> Sentences:
+    """Give all key presses that are understood, one key a word."""
+    return Sentences(OneOf(tuple(entry.keys for entry in entries_in(scope) if entry.keys)))
