@@ -437,3 +437,9 @@ def text_sentences(scope: Scope) -> Sentences:
 def key_sentences(scope: Scope) -> Sentences:
     """Give all key presses that are understood, one key a word."""
     return Sentences(OneOf(tuple(entry.keys for entry in entries_in(scope) if entry.keys)))
+
+
+def spoken_help(scope: Scope) -> str:
+    """Give one sentence with an example of each thing that can be said now."""
+    examples = [entry.examples[0] for entry in entries_in(scope) if entry.examples]
+    return f"You can say: {'; '.join(examples)}."
