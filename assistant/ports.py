@@ -52,6 +52,9 @@ class SpeechDetector(Protocol):
 class AudioSource(Protocol):
     """Where sound comes from: a microphone, or a file fed as if it were one."""
 
+    waits: bool
+    """Whether sound waits while it is not listened to, as a file does; a microphone goes on."""
+
     def blocks(self) -> Iterator[Samples]:
         """Give blocks of `BLOCK_FRAMES` frames until the sound ends or `close` is called.
 

