@@ -33,6 +33,7 @@ class Recogniser(Protocol):
 
         Raises:
             AssistantError: the recogniser's model lacks some of the words; the text names them.
+
         """
 
     def decode(self, utterance: Samples) -> Opinion:
@@ -60,6 +61,7 @@ class AudioSource(Protocol):
 
         Raises:
             AssistantError: the device failed.
+
         """
 
     def close(self) -> None:

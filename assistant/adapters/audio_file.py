@@ -16,6 +16,7 @@ def read_sound(path: Path) -> Samples:
 
     Raises:
         AssistantError: it is missing, no sound file, broken, or empty.
+
     """
     import soundfile
     import soxr
@@ -52,6 +53,7 @@ class AudioFile:
 
         Raises:
             AssistantError: it cannot be read.
+
         """
         self._sound = read_sound(path)
         self._closed = False

@@ -32,6 +32,11 @@ class Keypad:
         else:
             self._show(f"\r\x1b[Kkeys: {self._pending}" if self._pending else "\r\x1b[K")
 
+    def take_all(self, keys: str) -> None:
+        """Take several keys."""
+        for key in keys:
+            self.take(key)
+
     def _show(self, text: str) -> None:
         if self._echo is not None:
             self._echo.write(text)
@@ -43,6 +48,7 @@ def watch_terminal(keypad: Keypad, stop: threading.Event) -> None:
 
     Raises:
         AssistantError: standard input is no terminal.
+
     """
     import select
     import termios
@@ -68,6 +74,7 @@ def read_keys(path: Path) -> str:
 
     Raises:
         AssistantError: the file cannot be read, or a line is no entry.
+
     """
     try:
         lines = path.read_text(encoding="utf-8").splitlines()
@@ -85,7 +92,9 @@ def _keys_of_line(path: Path, number: int, line: str) -> str:
     for key in line:
         keyed = press(pending, key)
         if keyed.refused:
-            raise AssistantError(f"{path}: line {number}: key {key!r} cannot stand here; see splice-assistant words --card")
+            raise AssistantError(
+                f"{path}: line {number}: key {key!r} cannot stand here; see splice-assistant words --card"
+            )
         pending = keyed.pending
     if line and not pending:
         return line

@@ -1,5 +1,6 @@
 """The microphone, by sounddevice. The callback copies a block into a bounded queue and nothing more."""
 
+import contextlib
 import queue
 from collections.abc import Iterator
 from typing import Any
@@ -25,6 +26,7 @@ class Microphone:
 
         Raises:
             AssistantError: there is no PortAudio, no such device, or it cannot be opened.
+
         """
         self._sounddevice = import_sounddevice()
         self._queue: queue.Queue[bytes | None] = queue.Queue(QUEUE_BLOCKS)
@@ -60,10 +62,8 @@ class Microphone:
         if not self._closed:
             self._closed = True
             self._stream.close()
-            try:
+            with contextlib.suppress(queue.Full):
                 self._queue.put_nowait(None)
-            except queue.Full:
-                pass
 
     def _opened(self, device: str | None) -> tuple[Any, int]:
         sd = self._sounddevice

@@ -38,6 +38,7 @@ class SphinxRecogniser:
 
         Raises:
             AssistantError: the dictionary lacks a word; PocketSphinx itself would not name it.
+
         """
         if sentences not in self._searches:
             missing = sorted(word for word in sentences.words if self._decoder.lookup_word(word) is None)

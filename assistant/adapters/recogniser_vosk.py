@@ -29,6 +29,7 @@ class VoskRecogniser:
 
         Raises:
             AssistantError: the folder holds no Vosk model.
+
         """
         lacking = [name for name in NEEDED_FILES if not (model_folder / name).is_file()]
         if lacking:
@@ -60,6 +61,7 @@ class VoskRecogniser:
 
         Raises:
             AssistantError: the model lacks words, or there are none at all.
+
         """
         missing = self.missing_words(sentences.words)
         if missing:
@@ -71,6 +73,7 @@ class VoskRecogniser:
 
         Raises:
             AssistantError: the list is empty.
+
         """
         if not phrases:
             raise AssistantError("Vosk needs at least one phrase; an empty list would end the process")
@@ -97,9 +100,7 @@ class VoskRecogniser:
         if not text or UNKNOWN in text.split():
             return Opinion(ear=self.name, free_words=text)
         confidence = min(float(word["conf"]) for word in words) if words else 0.0
-        return Opinion(
-            ear=self.name, candidates=(Candidate(text, 0.0),), free_words=text, confidence=confidence
-        )
+        return Opinion(ear=self.name, candidates=(Candidate(text, 0.0),), free_words=text, confidence=confidence)
 
 
 def neighbours(sentences: Sentences) -> tuple[str, ...]:

@@ -19,7 +19,8 @@ from assistant.words.grammar import Sentences
 
 MEL_BANDS = 80
 CONTEXT_FRAMES = 1000
-"""10 s of features at 10 ms. Whisper was trained on 30 s; 10 s measured .787 right against .807, in a tenth of the time."""
+"""10 s of features at 10 ms. Whisper was trained on 30 s; 10 s measured
+.787 right against .807, in a tenth of the time."""
 FRAME_LEAD = 80
 """Samples before the first frame, so that frames stand where Whisper's own features have them."""
 PROMPT = " pair forty seven, blue white, four seven, binder orange white, mark open, next pair"
@@ -42,14 +43,14 @@ class WhisperRecogniser:
         self._storage = ctranslate2.StorageView
         self._tokenizer = Tokenizer.from_file(str(model_folder / "tokenizer.json"))
         special = self._tokenizer.token_to_id
-        self._end = special("<|endoftext|>")
+        self._end = int(special("<|endoftext|>") or 0)
         self._prompt = [
             special("<|startofprev|>"),
             *self._tokens(PROMPT),
             special("<|startoftranscript|>"),
             special("<|notimestamps|>"),
         ]
-        self._tokens_of_word = lru_cache(maxsize=None)(lambda word: self._tokens(" " + word))
+        self._tokens_of_word = lru_cache(maxsize=None)(self._tokens_in_sentence)
         self._tree: TokenTree | None = None
         self._trees: dict[Sentences, TokenTree] = {}
 
@@ -71,6 +72,9 @@ class WhisperRecogniser:
             free_words=text_of(found.free).strip(),
             free_score=found.free_score,
         )
+
+    def _tokens_in_sentence(self, word: str) -> Tokens:
+        return self._tokens(" " + word)
 
     def _tokens(self, text: str) -> Tokens:
         return tuple(self._tokenizer.encode(text, add_special_tokens=False).ids)

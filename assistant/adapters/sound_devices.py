@@ -10,6 +10,7 @@ def import_sounddevice() -> Any:
 
     Raises:
         AssistantError: the PortAudio library is not installed.
+
     """
     try:
         import sounddevice

@@ -44,6 +44,7 @@ class SpeechRenderer:
 
         Raises:
             AssistantError: no speech engine can be started.
+
         """
         self._voice = voice
         self._rate = words_per_minute
@@ -57,6 +58,7 @@ class SpeechRenderer:
 
         Raises:
             AssistantError: the engine gave none.
+
         """
         return self._thread.submit(self._rendered, text, voice or self._voice).result()
 

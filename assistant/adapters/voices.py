@@ -42,6 +42,7 @@ class FileVoice:
 
         Raises:
             AssistantError: it cannot be written.
+
         """
         import soundfile
 
@@ -74,6 +75,7 @@ class SpeakerVoice:
 
         Raises:
             AssistantError: there is no PortAudio or no output device.
+
         """
         self._sounddevice = import_sounddevice()
         self._put = put

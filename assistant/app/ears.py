@@ -41,6 +41,7 @@ def best_choice(vosk_model: Path | None = None) -> str:
 
     Raises:
         AssistantError: there is none at all.
+
     """
     have = set(available(vosk_model))
     for choice in CHOICES:
@@ -54,6 +55,7 @@ def load(choice: str | None, vosk_model: Path | None = None) -> Ears:
 
     Raises:
         AssistantError: one of them is not installed, or its model is missing or not what it should be.
+
     """
     name = choice or best_choice(vosk_model)
     names = name.split("+")

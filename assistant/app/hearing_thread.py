@@ -1,13 +1,12 @@
 """The thread between a source of sound and the inbox: listens while the ear is open."""
 
 import queue
-import threading
 
 from assistant.app.loop import Ear
 from assistant.dialogue.messages import DeviceFailed, EarReading, Heard, Input, SoundLost
 from assistant.hearing.chain import HearingChain
 from assistant.hearing.verdict import Verdict
-from assistant.ports import AssistantError, AudioSource
+from assistant.ports import AudioSource
 
 
 def heard(verdict: Verdict) -> Heard:
@@ -50,12 +49,5 @@ def listen(source: AudioSource, chain: HearingChain, ear: Ear, inbox: "queue.Que
             if utterance is not None:
                 ear.shut()
                 inbox.put(heard(utterance.verdict))
-    except AssistantError as error:
-        inbox.put(DeviceFailed("microphone", str(error)))
-
-
-def start(source: AudioSource, chain: HearingChain, ear: Ear, inbox: "queue.Queue[Input]") -> threading.Thread:
-    """Start listening in a thread of its own."""
-    thread = threading.Thread(target=listen, args=(source, chain, ear, inbox), name="hearing", daemon=True)
-    thread.start()
-    return thread
+    except Exception as error:  # whatever a library raises, the session goes on by keys
+        inbox.put(DeviceFailed("hearing", str(error) or type(error).__name__))

@@ -118,6 +118,7 @@ class Loop:
 
         Raises:
             JournalError: the log cannot be written; nothing that failed to be logged was spoken.
+
         """
         try:
             while not (self._quitting and self._speaking == 0):

@@ -98,6 +98,7 @@ def model_named(name: str) -> SpeechModel:
 
     Raises:
         AssistantError: there is no such model.
+
     """
     for model in CATALOGUE:
         if model.name == name:
@@ -131,6 +132,7 @@ def verify(model: SpeechModel, folder: Path) -> None:
 
     Raises:
         AssistantError: a file is missing or is not what it should be.
+
     """
     if model.zipped:
         note = folder / ".files.sha256"
@@ -143,7 +145,9 @@ def verify(model: SpeechModel, folder: Path) -> None:
     for name, checksum in wanted.items():
         path = folder / name
         if not path.is_file():
-            raise AssistantError(f"{path}: is missing; fetch the model again: splice-assistant models fetch {model.name}")
+            raise AssistantError(
+                f"{path}: is missing; fetch the model again: splice-assistant models fetch {model.name}"
+            )
         if sha256_of(path) != checksum:
             raise AssistantError(
                 f"{path}: is not the file it should be (SHA-256 differs); remove it and run "
@@ -162,6 +166,7 @@ def fetch(model: SpeechModel, progress: Progress, *, url_of: Callable[[RemoteFil
 
     Raises:
         AssistantError: it cannot be reached, or what came is not what it should be.
+
     """
     folder = models_folder() / model.name
     parts = models_folder() / "parts" / model.name
@@ -177,9 +182,9 @@ def _fetch_file(file: RemoteFile, path: Path, url: str, progress: Progress) -> N
     if path.is_file() and sha256_of(path) == file.sha256:
         return
     have = path.stat().st_size if path.is_file() else 0
-    request = urllib.request.Request(url, headers={"Range": f"bytes={have}-"} if have else {})
+    request = urllib.request.Request(url, headers={"Range": f"bytes={have}-"} if have else {})  # noqa: S310, of our catalogue
     try:
-        with urllib.request.urlopen(request, timeout=30) as answer:
+        with urllib.request.urlopen(request, timeout=30) as answer:  # noqa: S310
             resumed = answer.status == 206
             total = int(answer.headers.get("Content-Length") or 0) + (have if resumed else 0)
             done = have if resumed else 0
@@ -207,6 +212,7 @@ def import_zip(model: SpeechModel, archive: Path) -> Path:
 
     Raises:
         AssistantError: it is missing, not the archive it should be, or holds paths that lead outside.
+
     """
     if not archive.is_file():
         raise AssistantError(f"{archive}: there is no such file; check the path")
@@ -228,6 +234,7 @@ def unpack(archive: Path, folder: Path) -> Path:
 
     Raises:
         AssistantError: it is no zip archive, leads outside, or does not hold exactly one folder.
+
     """
     try:
         with zipfile.ZipFile(archive) as zipped:

@@ -48,6 +48,7 @@ def colours_of(position: int) -> Colours:
 
     Raises:
         ValueError: the position is not 1 to 25.
+
     """
     if not 1 <= position <= PAIRS_PER_GROUP:
         raise ValueError(f"position in the group must be 1 to {PAIRS_PER_GROUP}, not {position}")
@@ -65,6 +66,7 @@ def binder_of(group: int) -> Colours:
 
     Raises:
         ValueError: the group is not 1 to 24; there is no 25th binder.
+
     """
     if not 1 <= group <= GROUPS_PER_SUPER_UNIT:
         raise ValueError(f"group in the super-unit must be 1 to {GROUPS_PER_SUPER_UNIT}, not {group}")
@@ -76,6 +78,7 @@ def group_of(binder: Colours) -> int:
 
     Raises:
         ValueError: violet-slate, which marks no group.
+
     """
     group = position_of(binder)
     if group > GROUPS_PER_SUPER_UNIT:

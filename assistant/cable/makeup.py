@@ -65,6 +65,7 @@ class Cable:
 
     Raises:
         CableError: the size is out of range.
+
     """
 
     pairs: int
@@ -93,6 +94,7 @@ class Cable:
 
         Raises:
             CableError: the cable has no such group.
+
         """
         if not 1 <= number <= self.groups:
             raise CableError(f"a {self.pairs}-pair cable has groups 1 to {self.groups}, not {number}")
@@ -112,6 +114,7 @@ class Cable:
 
         Raises:
             CableError: the cable has no such pair.
+
         """
         if not self.has(pair):
             raise CableError(f"a {self.pairs}-pair cable has pairs 1 to {self.pairs}, not {pair}")

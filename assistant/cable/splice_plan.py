@@ -14,6 +14,7 @@ class StraightSequence:
 
     Raises:
         CableError: the range is empty or leaves the cable.
+
     """
 
     cable: Cable

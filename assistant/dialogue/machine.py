@@ -75,9 +75,9 @@ RULES: dict[Mode, dict[type[Intent], Rule]] = {
         say.MarkFault: rules.mark_fault,
         say.HowManyLeft: rules.how_many_left,
     },
-    Mode.HOLDING: {intent: rules.not_now for intent in ALL_INTENTS}
+    Mode.HOLDING: dict.fromkeys(ALL_INTENTS, rules.not_now)
     | {say.CarryOn: rules.carry_on, say.SayAgain: rules.say_again},
-    Mode.ENDED: {intent: rules.stay_silent for intent in ALL_INTENTS},
+    Mode.ENDED: dict.fromkeys(ALL_INTENTS, rules.stay_silent),
 }
 """What each intent does in each mode. In a question every other entry drops it and counts as usual."""
 
@@ -99,6 +99,8 @@ def scope_of(state: State) -> Scope:
         open_now |= {say.Yes, say.No}
     else:
         open_now = {intent for intent, rule in RULES[state.mode].items() if rule not in closed}
+    if state.cable.groups == 1:
+        open_now.discard(say.CallGroup)
     return Scope(
         intents=frozenset(open_now),
         digits=max(2, len(str(state.cable.pairs))),
@@ -109,8 +111,7 @@ def scope_of(state: State) -> Scope:
 
 def typed_scope_of(state: State) -> Scope:
     """Give what is understood when typed or keyed: numbers of any length, so that none is misread."""
-    heard = scope_of(state)
-    return Scope(intents=heard.intents)
+    return Scope(intents=scope_of(state).intents | {say.CallGroup})
 
 
 def decide(state: State, came: Input) -> Step:

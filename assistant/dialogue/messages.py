@@ -120,9 +120,7 @@ class StopAsked:
     reason: str
 
 
-Input = (
-    StartAsked | ResumeAsked | Heard | Typed | KeysPressed | SpeechEnded | SoundLost | DeviceFailed | StopAsked
-)
+Input = StartAsked | ResumeAsked | Heard | Typed | KeysPressed | SpeechEnded | SoundLost | DeviceFailed | StopAsked
 
 
 # --- questions: what the assistant may be waiting to be told ---------------------------------------

@@ -70,7 +70,7 @@ def resumed(state: State, torn_bytes: int) -> str:
     if state.asking:
         return f"Resumed. {lost}Check for voltage again. Ask for a pair."
     done = sum(known.confirmed is not None for known in state.pairs.values())
-    return f"Resumed. {lost}Check for voltage again. {spoken(done)} done. {coming(state, None)}"
+    return f"Resumed. {lost}Check for voltage again. {_sentence(f'{spoken(done)} done')} {coming(state, None)}"
 
 
 def coming(state: State, before: Address | None) -> str:

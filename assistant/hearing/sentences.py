@@ -90,7 +90,8 @@ def search(tree: TokenTree, scorer: Scorer, end_token: int, beam: int = BEAM) ->
     """Find the likeliest sentences of the tree, and beside them what is likeliest of all token strings."""
     paths = [_Path((), tree.start, 0.0)]
     done: dict[Tokens, float] = {}
-    free, free_score, free_open = (), 0.0, True
+    free: Tokens = ()
+    free_score, free_open = 0.0, True
     for _ in range(MOST_TOKENS):
         if not paths:
             break

@@ -3,6 +3,7 @@
 Must not know anything of the dialogue: a record is a line to it.
 """
 
+import contextlib
 import fcntl
 import os
 from dataclasses import dataclass
@@ -25,6 +26,7 @@ class Journal(Protocol):
 
         Raises:
             JournalError: it could not be written; nothing of it counts.
+
         """
 
     def close(self) -> None:
@@ -65,6 +67,7 @@ def load(path: Path) -> Loaded:
 
     Raises:
         JournalError: the file cannot be read, or a line that is not the last one is damaged.
+
     """
     try:
         data = path.read_bytes()
@@ -110,6 +113,7 @@ class FileJournal:
 
         Raises:
             JournalError: it exists already, or the folder cannot be written.
+
         """
         try:
             path.parent.mkdir(parents=True, exist_ok=True)
@@ -128,6 +132,7 @@ class FileJournal:
 
         Raises:
             JournalError: it is damaged, in use, or cannot be written.
+
         """
         try:
             handle = os.open(path, os.O_RDWR | os.O_APPEND | os.O_CLOEXEC)
@@ -168,10 +173,9 @@ class FileJournal:
             self._handle = -1
 
     def _put_back(self) -> None:
-        try:
+        # where this fails, the torn line is found and moved aside on the next opening
+        with contextlib.suppress(OSError):
             os.ftruncate(self._handle, self._length)
-        except OSError:
-            pass  # the torn line is then found, and moved aside, on the next opening
 
 
 def _lock(handle: int, path: Path) -> None:

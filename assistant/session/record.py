@@ -125,6 +125,7 @@ def decode(line: bytes, sum_before: str) -> tuple[Record, str]:
 
     Raises:
         RecordError: the line is not whole, was changed, or does not follow the one before.
+
     """
     found = _LINE.fullmatch(line)
     if not found:

@@ -6,10 +6,10 @@ Must not know the state of the dialogue; what is open now comes in as a `Scope`.
 import re
 from dataclasses import dataclass
 
+from assistant.words.grammar import Sentences, full_matches
 from assistant.words.intents import Intent
 from assistant.words.numbers import DIGITS
 from assistant.words.vocabulary import KEYS, Scope, key_sentences, text_sentences
-from assistant.words.grammar import Sentences, full_matches
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,7 +15,8 @@ from assistant.words.intents import CallGroup, CallPair, Fault, Intent
 from assistant.words.numbers import MOST_DIGITS, ONE_WORD_NUMBER, long_number, number
 
 COLOUR_WORDS: dict[Tip | Ring, tuple[str, ...]] = {
-    **{colour: (colour.value,) for colour in (*TIPS, *RINGS)},
+    **{colour: (colour.value,) for colour in TIPS},
+    **{colour: (colour.value,) for colour in RINGS},
     Ring.SLATE: ("slate", "grey", "gray"),
     Tip.VIOLET: ("violet", "purple", "mauve"),
 }
@@ -44,6 +45,8 @@ class Scope:
 class Entry:
     """One thing that can be asked for."""
 
+    name: str
+    """What the intent is called in JSON."""
     intent: type[Intent]
     voice: Callable[[Scope], Node]
     """Sentences open to the recognisers; their value is the intent."""
@@ -71,7 +74,8 @@ _TIP, _RING = _colour("tip", TIPS), _colour("ring", RINGS)
 def _colours(values: tuple[Value, ...]) -> Colours:
     found = dict(values)
     tip, ring = found["tip"], found["ring"]
-    assert isinstance(tip, Tip) and isinstance(ring, Ring)
+    assert isinstance(tip, Tip)
+    assert isinstance(ring, Ring)
     return Colours(tip, ring)
 
 
@@ -96,7 +100,7 @@ def _made(node: Node, intent: Callable[..., object], name: str = "intent") -> Ma
     return Make(name, node, lambda values: intent(**dict(values)))
 
 
-def _plain(intent: type[Intent], *phrases: str) -> Callable[[Scope], Node]:
+def _plain(intent: Callable[[], Intent], *phrases: str) -> Callable[[Scope], Node]:
     node = OneOf(tuple(Say(phrase, (("intent", intent()),)) for phrase in phrases))
     return lambda _: node
 
@@ -221,7 +225,7 @@ _KEYED_GROUP = _made(
 _KEYED_CALL = one_of(_KEYED_PAIR, _KEYED_GROUP)
 
 
-def _key(intent: type[Intent], *keys: str) -> Node:
+def _key(intent: Callable[[], Intent], *keys: str) -> Node:
     return Say(" ".join(keys), (("intent", intent()),))
 
 
@@ -239,6 +243,7 @@ _KEYED_FAULT = _made(
 
 ENTRIES: tuple[Entry, ...] = (
     Entry(
+        name="pair",
         intent=CallPair,
         voice=lambda scope: _as_intent(_pair_call(scope)),
         keys=_as_intent(_KEYED_PAIR),
@@ -247,14 +252,16 @@ ENTRIES: tuple[Entry, ...] = (
         help="call a pair by number, by both colours, or by both: confirms it when it is the expected one",
     ),
     Entry(
+        name="group",
         intent=CallGroup,
-        voice=lambda scope: _as_intent(_group_call(scope)) if scope.groups else Seq((Say("group"), OneOf(()))),
+        voice=lambda scope: _as_intent(_group_call(scope)),
         keys=_as_intent(seq(SLASH, _KEYED_GROUP)),
         key_text="/*3 Enter · /*.23 Enter · /*2*3 Enter",
         examples=("group three", "binder orange white", "super unit red group three"),
         help="name a group or its binder: tells its binder and pairs",
     ),
     Entry(
+        name="ask",
         intent=say.Ask,
         voice=_calls("what is", say.Ask),
         keys=_made(seq(SLASH, SLASH, _KEYED_CALL), say.Ask),
@@ -263,6 +270,7 @@ ENTRIES: tuple[Entry, ...] = (
         help="tells about a pair or group and changes nothing",
     ),
     Entry(
+        name="go-to",
         intent=say.GoTo,
         voice=_calls("go to", say.GoTo),
         keys=_made(seq(SLASH, PLUS, _KEYED_CALL), say.GoTo),
@@ -271,10 +279,12 @@ ENTRIES: tuple[Entry, ...] = (
         help="carry on from that pair, or from the first open pair of that group",
     ),
     Entry(
+        name="bare-number",
         intent=say.BareNumber,
         voice=lambda _: Make("intent", ONE_WORD_NUMBER, lambda values: say.BareNumber(int(str(values[0][1])))),
     ),
     Entry(
+        name="confirm",
         intent=say.Confirm,
         voice=_plain(say.Confirm, "confirm", "confirm pair", "confirm that"),
         keys=_key(say.Confirm, PLUS),
@@ -283,6 +293,7 @@ ENTRIES: tuple[Entry, ...] = (
         help="confirm the expected pair without naming it; logged as the weakest kind",
     ),
     Entry(
+        name="undo",
         intent=say.UndoThat,
         voice=_plain(say.UndoThat, "undo that", "cancel that"),
         typed=_plain(say.UndoThat, "undo"),
@@ -292,6 +303,7 @@ ENTRIES: tuple[Entry, ...] = (
         help="take the last entry back",
     ),
     Entry(
+        name="say-again",
         intent=say.SayAgain,
         voice=_plain(say.SayAgain, "say again", "repeat"),
         keys=_key(say.SayAgain, ENTER),
@@ -300,6 +312,7 @@ ENTRIES: tuple[Entry, ...] = (
         help="repeat the last answer",
     ),
     Entry(
+        name="next",
         intent=say.NextPair,
         voice=_plain(say.NextPair, "next pair"),
         typed=_plain(say.NextPair, "next"),
@@ -309,6 +322,7 @@ ENTRIES: tuple[Entry, ...] = (
         help="tells the next pair; confirms nothing",
     ),
     Entry(
+        name="previous",
         intent=say.PreviousPair,
         voice=_plain(say.PreviousPair, "previous pair"),
         typed=_plain(say.PreviousPair, "previous"),
@@ -318,6 +332,7 @@ ENTRIES: tuple[Entry, ...] = (
         help="tells the pair before",
     ),
     Entry(
+        name="which-group",
         intent=say.WhichGroup,
         voice=_plain(say.WhichGroup, "which group", "which binder"),
         keys=_key(say.WhichGroup, SLASH, "3"),
@@ -326,6 +341,7 @@ ENTRIES: tuple[Entry, ...] = (
         help="tells the group and binder in work",
     ),
     Entry(
+        name="where-am-i",
         intent=say.WhereAmI,
         voice=_plain(say.WhereAmI, "where am i"),
         keys=_key(say.WhereAmI, SLASH, "1"),
@@ -334,6 +350,7 @@ ENTRIES: tuple[Entry, ...] = (
         help="tells the last confirmed and the expected pair",
     ),
     Entry(
+        name="how-many-left",
         intent=say.HowManyLeft,
         voice=_plain(say.HowManyLeft, "how many left"),
         keys=_key(say.HowManyLeft, SLASH, "2"),
@@ -342,6 +359,7 @@ ENTRIES: tuple[Entry, ...] = (
         help="tells how many pairs are left, skipped and faulty",
     ),
     Entry(
+        name="skip",
         intent=say.SkipPair,
         voice=_plain(say.SkipPair, "skip pair"),
         typed=_plain(say.SkipPair, "skip"),
@@ -351,6 +369,7 @@ ENTRIES: tuple[Entry, ...] = (
         help="leave the expected pair for later",
     ),
     Entry(
+        name="mark-fault",
         intent=say.MarkFault,
         voice=_faults,
         keys=_KEYED_FAULT,
@@ -360,6 +379,7 @@ ENTRIES: tuple[Entry, ...] = (
         "reversal, wet or noisy",
     ),
     Entry(
+        name="hold",
         intent=say.HoldOn,
         voice=_plain(say.HoldOn, "hold on", "pause"),
         typed=_plain(say.HoldOn, "hold"),
@@ -369,6 +389,7 @@ ENTRIES: tuple[Entry, ...] = (
         help="take no entry until you say carry on",
     ),
     Entry(
+        name="carry-on",
         intent=say.CarryOn,
         voice=_plain(say.CarryOn, "carry on"),
         keys=_key(say.CarryOn, SLASH, "8"),
@@ -377,6 +398,7 @@ ENTRIES: tuple[Entry, ...] = (
         help="take entries again",
     ),
     Entry(
+        name="help",
         intent=say.Help,
         voice=_plain(say.Help, "help", "what can i say"),
         keys=_key(say.Help, SLASH, "0"),
@@ -385,6 +407,7 @@ ENTRIES: tuple[Entry, ...] = (
         help="tells what can be said now",
     ),
     Entry(
+        name="finish",
         intent=say.Finish,
         voice=_plain(say.Finish, "finish session"),
         typed=_plain(say.Finish, "finish"),
@@ -394,6 +417,7 @@ ENTRIES: tuple[Entry, ...] = (
         help="end the session; asks first when pairs are left",
     ),
     Entry(
+        name="yes",
         intent=say.Yes,
         voice=_plain(say.Yes, "yes", "affirm"),
         keys=_key(say.Yes, PLUS),
@@ -402,6 +426,7 @@ ENTRIES: tuple[Entry, ...] = (
         help="answer to a question, only while one is open",
     ),
     Entry(
+        name="no",
         intent=say.No,
         voice=_plain(say.No, "no", "negative"),
         keys=_key(say.No, MINUS),

@@ -1,0 +1,111 @@
+"""`ask`: one question in words, without sound or a session."""
+
+from dataclasses import dataclass
+
+from assistant.cable.makeup import Address, Cable, Group
+from assistant.cable.splice_plan import StraightSequence
+from assistant.dialogue.machine import decide
+from assistant.dialogue.messages import Order, Said, Typed
+from assistant.dialogue.resolve import (
+    Disagreement,
+    Groups,
+    Nothing,
+    Pairs,
+    TheGroup,
+    ThePair,
+    resolve_group,
+    resolve_pair,
+)
+from assistant.dialogue.state import State
+from assistant.ports import AssistantError
+from assistant.words.intents import Ask, CallGroup, CallPair, GoTo
+from assistant.words.parser import Understood, parse
+from assistant.words.render import as_object, binder_text
+from assistant.words.vocabulary import ALL_INTENTS, Scope
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """What a question came to."""
+
+    understood: dict[str, object]
+    answer: dict[str, object] | None
+    """None where the question names nothing in the cable, or asks for no pair or group."""
+    text: str
+    wrong: bool
+    """Whether the question asks for what the cable does not have, or contradicts itself."""
+
+
+def answer(text: str, cable: Cable, order: Order) -> Answer:
+    """Answer a question.
+
+    Raises:
+        AssistantError: the words are not understood.
+
+    """
+    parsed = parse(text, Scope(ALL_INTENTS))
+    if not isinstance(parsed, Understood):
+        raise AssistantError(f"ask: {text!r} is not understood; splice-assistant words tells what is")
+    state = State(
+        sequence=StraightSequence(cable=cable, first=1, last=cable.pairs),
+        asking=True,
+        opened=True,
+        pair_order=order,
+        binder_order=order,
+        group=1 if cable.groups == 1 else None,
+    )
+    said = " ".join(fact.text for fact in decide(state, Typed(text)).facts if isinstance(fact, Said))
+    intent = parsed.intent
+    call = intent.call if isinstance(intent, Ask | GoTo) else intent
+    found = _found(call, state) if isinstance(call, CallPair | CallGroup) else None
+    return Answer(as_object(intent), _as_object(found, cable), said, isinstance(found, Nothing | Disagreement))
+
+
+_Found = ThePair | Pairs | TheGroup | Groups | Disagreement | Nothing
+
+
+def _found(call: CallPair | CallGroup, state: State) -> _Found:
+    if isinstance(call, CallPair):
+        return resolve_pair(call, state.cable, state.group)
+    return resolve_group(call, state.cable, state.group)
+
+
+def _as_object(found: _Found | None, cable: Cable) -> dict[str, object] | None:
+    match found:
+        case ThePair(address):
+            return pair_object(address, cable)
+        case Pairs(addresses):
+            colours = addresses[0].colours
+            named = {"pair": None, "tip": colours.tip.value, "ring": colours.ring.value}
+            return named | {"candidates": [pair_object(address, cable) for address in addresses]}
+        case TheGroup(group):
+            return _group_object(group) | {"first": group.first, "last": group.last}
+        case Groups(groups):
+            return {
+                "group": None,
+                "candidates": [_group_object(g) | {"first": g.first, "last": g.last} for g in groups],
+            }
+        case _:
+            return None
+
+
+def pair_object(address: Address, cable: Cable) -> dict[str, object]:
+    """Give the full address of a pair as a JSON object; `next` is the next pair's number, if any."""
+    following = address.pair + 1
+    return {
+        "pair": address.pair,
+        "tip": address.colours.tip.value,
+        "ring": address.colours.ring.value,
+        **_group_object(address.group),
+        "next": following if cable.has(following) else None,
+    }
+
+
+def _group_object(group: Group) -> dict[str, object]:
+    unit = group.super_unit_binder
+    return {
+        "group": group.in_super_unit,
+        "binder": binder_text(group.binder) if group.binder else None,
+        "super_unit": unit.value if unit else None,
+        "group_in_cable": group.number,
+    }

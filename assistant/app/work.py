@@ -1,0 +1,281 @@
+"""`work`: the live session. Chooses the adapters, checks them before the first word, and runs the loop."""
+
+import queue
+import signal
+import sys
+import threading
+from collections.abc import Callable
+from contextlib import ExitStack
+from dataclasses import dataclass
+from pathlib import Path
+
+from assistant import __version__
+from assistant.adapters.audio_file import AudioFile
+from assistant.adapters.console import Console, SystemClock, TerminalScreen
+from assistant.adapters.keypad import Keypad, read_keys, watch_terminal
+from assistant.adapters.microphone import Microphone
+from assistant.adapters.voice_pyttsx3 import SpeechRenderer
+from assistant.adapters.voices import FileVoice, PrintVoice, SpeakerVoice
+from assistant.app import ears as ears_here
+from assistant.app import hearing_thread
+from assistant.app.loop import INBOX_SIZE, Ear, Feeds, Loop
+from assistant.cable.makeup import Cable
+from assistant.cable.splice_plan import StraightSequence
+from assistant.dialogue.messages import Input, Order, ResumeAsked, StartAsked, StopAsked
+from assistant.dialogue.state import State, initial
+from assistant.ports import AssistantError, AudioSource, Clock, Screen, Voice
+from assistant.session.journal import FileJournal, load
+from assistant.session.replay import rebuild
+
+LOG_SUFFIX = ".jsonl"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WorkOptions:
+    """What a live session is to be, as asked for on the command line."""
+
+    cable: int | None = None
+    first: int | None = None
+    last: int | None = None
+    asking: bool = False
+    order: Order = Order.RING_FIRST
+    binder_order: Order | None = None
+    log: Path
+    resume: str | None = None
+    """None for a new session; empty for the newest unfinished one; else a log file."""
+    audio: Path | None = None
+    keys: Path | None = None
+    typed: bool = False
+    voice: str = "speaker"
+    ears: str | None = None
+    vosk_model: Path | None = None
+    microphone: str | None = None
+    speaker: str | None = None
+
+
+@dataclass(slots=True)
+class _Session:
+    state: State
+    records: int
+    journal: FileJournal
+    first: Input
+
+
+def work(
+    options: WorkOptions, *, source: AudioSource | None = None, screen: Screen | None = None
+) -> tuple[State, Path]:
+    """Run a session to its end and give its last state and its log.
+
+    `source` takes the place of the microphone; the demonstration uses it.
+
+    Raises:
+        AssistantError: something asked for cannot be had, or the log cannot be written.
+        CableError: the cable or the range cannot be.
+
+    """
+    screen = screen or TerminalScreen()
+    clock = SystemClock()
+    inbox: queue.Queue[Input] = queue.Queue(INBOX_SIZE)
+    ear = Ear()
+    with ExitStack() as stack:
+        request = None if options.resume is not None else _start_asked(options)
+        feeds = _Feeding(options, inbox, ear, screen, stack, source)
+        feeds.prepare()
+        voice = _voice(options, inbox, screen)
+        stack.callback(voice.close)
+        session = _resumed(options) if request is None else _begun(options, request, clock)
+        stack.callback(session.journal.close)
+        screen.show(f"Log: {session.journal.path}")
+        inbox.put(session.first)
+        loop = Loop(
+            state=session.state,
+            records=session.records,
+            journal=session.journal,
+            inbox=inbox,
+            voice=voice,
+            screen=screen,
+            clock=clock,
+            ear=ear,
+        )
+        stack.enter_context(_StopSignals(inbox))
+        feeds.start()
+        return loop.run(), session.journal.path
+
+
+class _Feeding:
+    """The sources of input of one session: what feeds the inbox, and when that ends."""
+
+    def __init__(
+        self,
+        options: WorkOptions,
+        inbox: "queue.Queue[Input]",
+        ear: Ear,
+        screen: Screen,
+        stack: ExitStack,
+        source: AudioSource | None,
+    ) -> None:
+        self._options = options
+        self._inbox = inbox
+        self._ear = ear
+        self._screen = screen
+        self._stack = stack
+        self._source = source
+        self._runs: list[tuple[Callable[[], None], bool]] = []
+        """What to run in threads, and whether it comes to an end by itself."""
+
+    def prepare(self) -> None:
+        """Open all that was asked for; nothing runs yet.
+
+        Raises:
+            AssistantError: something cannot be had.
+
+        """
+        options = self._options
+        if options.typed and (options.audio or options.keys):
+            raise AssistantError("work: --typed stands alone; leave out --audio and --keys")
+        if options.typed:
+            self._runs.append((Console(self._inbox.put).run, True))
+            return
+        if options.keys:
+            keys = read_keys(options.keys)
+            keypad = Keypad(self._inbox.put)
+            self._runs.append((lambda: keypad.take_all(keys), True))
+        has_keypad = sys.stdin.isatty()
+        if has_keypad:
+            stop = threading.Event()
+            self._stack.callback(stop.set)
+            typed_keys = Keypad(self._inbox.put, echo=sys.stdout)
+            self._runs.append((lambda: watch_terminal(typed_keys, stop), False))
+        if not options.keys or options.audio or self._source:
+            self._prepare_hearing(has_keypad)
+
+    def start(self) -> None:
+        """Run every source in a thread of its own.
+
+        The session is left when all sources that come to an end have ended, or, where none does by
+        itself, when all have failed.
+        """
+        feeds = Feeds(self._inbox)
+        counted = [run for run, ends in self._runs if ends] or [run for run, _ in self._runs]
+        for _ in counted:
+            feeds.begin()
+        for run, _ in self._runs:
+            target = _then(run, feeds.done) if run in counted else run
+            threading.Thread(target=target, name="input", daemon=True).start()
+
+    def _prepare_hearing(self, has_keypad: bool) -> None:
+        options = self._options
+        try:
+            source = self._source or self._opened_source()
+        except AssistantError as error:
+            if options.audio or not has_keypad:
+                raise
+            self._screen.show(f"{error}. The keypad works.")
+            return
+        self._stack.callback(source.close)
+        ears = ears_here.load(options.ears, options.vosk_model)
+        self._screen.show(f"Ears: {ears.name}")
+        chain = ears_here.new_chain(ears)
+        run = lambda: hearing_thread.listen(source, chain, self._ear, self._inbox)  # noqa: E731
+        self._runs.append((run, source.waits))
+
+    def _opened_source(self) -> AudioSource:
+        if self._options.audio:
+            return AudioFile(self._options.audio)
+        return Microphone(self._options.microphone)
+
+
+def _then(run: Callable[[], None], after: Callable[[], None]) -> Callable[[], None]:
+    def both() -> None:
+        try:
+            run()
+        finally:
+            after()
+
+    return both
+
+
+def _start_asked(options: WorkOptions) -> StartAsked:
+    if options.cable is None:
+        raise AssistantError("work: tell the size of the cable, as in --cable 100")
+    cable = Cable(options.cable)
+    first, last = options.first or 1, options.last or cable.pairs
+    if options.first == 0 or options.last == 0:
+        cable.address(0)
+    StraightSequence(cable=cable, first=first, last=last)
+    return StartAsked(
+        cable_pairs=cable.pairs,
+        first=first,
+        last=last,
+        asking=options.asking,
+        pair_order=options.order,
+        binder_order=options.binder_order or options.order,
+        app_version=__version__,
+    )
+
+
+def _begun(options: WorkOptions, request: StartAsked, clock: Clock) -> _Session:
+    stamp = clock.now().strftime("%Y%m%d-%H%M%S")
+    number, path = 1, options.log / f"session-{stamp}{LOG_SUFFIX}"
+    while path.exists():
+        number += 1
+        path = options.log / f"session-{stamp}-{number}{LOG_SUFFIX}"
+    return _Session(initial(), 0, FileJournal.create(path), request)
+
+
+def _resumed(options: WorkOptions) -> _Session:
+    if options.cable or options.first or options.last or options.asking:
+        raise AssistantError("work: --resume goes on as the log says; leave out --cable, --from, --to and --asking")
+    path = Path(options.resume) if options.resume else _newest_unfinished(options.log)
+    journal, loaded = FileJournal.reopen(path)
+    state = rebuild(loaded.records)
+    if not state.opened or state.ended:
+        journal.close()
+        why = "is ended" if state.ended else "holds no session"
+        raise AssistantError(f"{path}: {why}; start a new session with --cable")
+    return _Session(state, len(loaded.records), journal, ResumeAsked(torn_bytes=len(loaded.torn)))
+
+
+def _newest_unfinished(folder: Path) -> Path:
+    paths = sorted(folder.glob(f"*{LOG_SUFFIX}"), key=lambda path: (path.stat().st_mtime, path.name), reverse=True)
+    for path in paths:
+        state = rebuild(load(path).records)
+        if state.opened and not state.ended:
+            return path
+    raise AssistantError(f"{folder}: holds no unfinished session; start a new one with --cable")
+
+
+def _voice(options: WorkOptions, inbox: "queue.Queue[Input]", screen: Screen) -> Voice:
+    if options.voice == "print":
+        return PrintVoice(inbox.put)
+    kind, _, file = options.voice.partition(":")
+    if kind == "wav" and file:
+        return FileVoice(inbox.put, SpeechRenderer(), Path(file))
+    if options.voice != "speaker":
+        raise AssistantError(f"voice: {options.voice!r} is not speaker, print or wav:FILE")
+    try:
+        return SpeakerVoice(inbox.put, SpeechRenderer(), options.speaker)
+    except AssistantError as error:
+        screen.show(f"{error}. Answers are printed.")
+        return PrintVoice(inbox.put)
+
+
+class _StopSignals:
+    """While entered, the signals to stop leave the session in order instead of killing it."""
+
+    SIGNALS = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
+
+    def __init__(self, inbox: "queue.Queue[Input]") -> None:
+        self._inbox = inbox
+        self._before: list[object] = []
+
+    def __enter__(self) -> None:
+        if threading.current_thread() is threading.main_thread():
+            self._before = [signal.signal(number, self._stop) for number in self.SIGNALS]
+
+    def __exit__(self, *_: object) -> None:
+        for number, handler in zip(self.SIGNALS, self._before, strict=False):
+            signal.signal(number, handler)  # type: ignore[arg-type]
+
+    def _stop(self, number: int, _: object) -> None:
+        self._inbox.put(StopAsked(signal.Signals(number).name))

@@ -1,0 +1,99 @@
+"""The vocabulary in other forms: for programs, as a table, and as a card for the keypad."""
+
+from dataclasses import fields
+from enum import Enum
+
+from assistant.cable.colour_code import RINGS, TIPS, Colours
+from assistant.words.intents import Ask, CallGroup, Fault, GoTo, Intent
+from assistant.words.vocabulary import COLOUR_WORDS, ENTRIES, Entry
+
+NAMES: dict[type[Intent], str] = {entry.intent: entry.name for entry in ENTRIES}
+
+
+def as_object(intent: Intent) -> dict[str, object]:
+    """Give an intent as a JSON object: its name under "intent", and each slot that is filled.
+
+    Colours of a pair are under "tip" and "ring"; a group is under "group", "binder" (tip and ring
+    joined by a hyphen, tip first) and "super_unit", at the same level.
+    """
+    slots: dict[str, object] = {"intent": NAMES[type(intent)]}
+    inner = intent.call if isinstance(intent, Ask | GoTo) else intent
+    if inner is not intent:
+        slots["of"] = NAMES[type(inner)]
+    for slot in fields(inner):
+        _add(slots, slot.name, getattr(inner, slot.name), in_group=isinstance(inner, CallGroup))
+    return slots
+
+
+def _add(slots: dict[str, object], name: str, value: object, *, in_group: bool) -> None:
+    match value:
+        case None:
+            return
+        case Colours(tip, ring) if name == "colours":
+            slots |= {"tip": tip.value, "ring": ring.value}
+        case Colours():
+            slots[name] = binder_text(value)
+        case CallGroup():
+            for slot in fields(value):
+                _add(slots, slot.name, getattr(value, slot.name), in_group=True)
+        case Enum():
+            slots[name] = value.value
+        case _:
+            slots["group" if in_group and name == "number" else name] = value
+
+
+def binder_text(binder: Colours) -> str:
+    """Write a binder as the regulation does: tip first, with a hyphen."""
+    return f"{binder.tip.value}-{binder.ring.value}"
+
+
+def _said_entries() -> tuple[Entry, ...]:
+    return tuple(entry for entry in ENTRIES if entry.examples)
+
+
+def as_list() -> list[dict[str, object]]:
+    """Give every entry for programs."""
+    return [
+        {"intent": entry.name, "say": list(entry.examples), "keys": entry.key_text, "help": entry.help}
+        for entry in _said_entries()
+    ]
+
+
+def table() -> str:
+    """Give a Markdown table of everything that can be said and keyed."""
+    rows = ["| say | keys | what it does |", "| --- | --- | --- |"]
+    for entry in _said_entries():
+        said = " · ".join(f"“{example}”" for example in entry.examples)
+        keys = entry.key_text.replace("|", "\\|")
+        rows.append(f"| {said} | `{keys}` | {entry.help} |")
+    return "\n".join(rows) + "\n"
+
+
+def other_words() -> str:
+    """Tell which other colour words are understood."""
+    others = [f"{', '.join(words[1:])} for {words[0]}" for words in COLOUR_WORDS.values() if len(words) > 1]
+    return f"Also understood: {'; '.join(others)}."
+
+
+def card() -> str:
+    """Give the keypad card: plain text that fits a page."""
+    tips = "  ".join(f"{place} {tip.value}" for place, tip in enumerate(TIPS, 1))
+    rings = "  ".join(f"{place} {ring.value}" for place, ring in enumerate(RINGS, 1))
+    faults = "  ".join(f"*{place} {fault.value}" for place, fault in enumerate(Fault, 1))
+    lines = [
+        "KEYPAD CARD",
+        "",
+        "Two colours are two figures: first the ring, then the tip.",
+        f"  ring  {rings}",
+        f"  tip   {tips}",
+        "  .25 Enter is orange violet; 47.25 Enter is pair 47, orange violet",
+        "",
+        f"Faults: {faults}",
+        "  before it the number for another pair: 47*1",
+        "",
+    ]
+    for entry in _said_entries():
+        if entry.intent.__name__ != "MarkFault":
+            lines.append(f"  {entry.key_text:<40} {entry.help}")
+    lines += ["", "Figures wait for Enter; - behind figures clears them. Other keys act at once."]
+    return "\n".join(lines) + "\n"
