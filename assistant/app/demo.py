@@ -1,0 +1,154 @@
+"""`demo`: the main job on real sound without a microphone.
+
+A second synthetic voice plays the splicer: it calls pairs, makes one slip, answers when it is asked
+back and says a call again when told to. What it says goes through the real hearing chain; it learns
+what the assistant answered from the printed line, since it has no ears of its own.
+"""
+
+import threading
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from assistant.adapters.audio_file import in_blocks
+from assistant.adapters.console import TerminalScreen
+from assistant.adapters.voice_pyttsx3 import SpeechRenderer
+from assistant.app.work import WorkOptions, work
+from assistant.dialogue import wording
+from assistant.dialogue.messages import PairConfirmed
+from assistant.ports import SAMPLE_RATE_HZ, Samples
+from assistant.session.journal import load
+
+CABLE_PAIRS, FIRST, LAST = 50, 22, 28
+CALLER_VOICE = "gmw/en-us"
+CALLER_WORDS_PER_MINUTE = 130
+MOST_TRIES = 4
+ROOM_NOISE = 12
+"""Standard deviation of the noise behind the caller, in steps of 16-bit sound: about -69 dB."""
+LEAD_S = 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class Call:
+    """What the caller says, and the pair that it means to confirm with it."""
+
+    words: str
+    pair: int | None = None
+
+
+SCRIPT = (
+    Call("orange violet", 22),
+    Call("twenty three, green violet", 23),
+    Call("brown violet", 24),
+    Call("brown white"),  # the slip: pair 4 was picked up instead of pair 25
+    Call("slate violet", 25),
+    Call("blue white", 26),
+    Call("how many left"),
+    Call("twenty seven, orange white", 27),
+    Call("where am i"),
+    Call("twenty eight, green white", 28),
+    Call("finish session"),
+)
+
+
+class WatchedScreen(TerminalScreen):
+    """Prints, and lets the caller read the last answer."""
+
+    def __init__(self) -> None:
+        """Begin with nothing said."""
+        super().__init__()
+        self._lock = threading.Lock()
+        self._answers: list[str] = []
+
+    def show(self, line: str) -> None:
+        """Print one line, and keep it if it is an answer."""
+        with self._lock:
+            if line.startswith("< "):
+                self._answers.append(line[2:])
+        super().show(line)
+
+    def answers(self) -> tuple[str, ...]:
+        """Give all answers so far."""
+        with self._lock:
+            return tuple(self._answers)
+
+
+class Caller:
+    """The second voice, as a source of sound that waits while the assistant speaks."""
+
+    waits = True
+    lost_frames = 0
+
+    def __init__(self, screen: WatchedScreen, script: tuple[Call, ...] = SCRIPT) -> None:
+        """Take where the answers can be read, and what to call."""
+        self._screen = screen
+        self._script = script
+        self._renderer = SpeechRenderer(CALLER_VOICE, CALLER_WORDS_PER_MINUTE)
+        self._noise = np.random.default_rng(1)
+        self.called: list[int] = []
+
+    def blocks(self) -> Iterator[Samples]:
+        """Give the sound of the calls, one after the other, as the answers ask for them."""
+        for call in self._script:
+            if call.pair is not None:
+                self.called.append(call.pair)
+            words = call.words
+            for _ in range(MOST_TRIES):
+                heard_before = len(self._screen.answers())
+                yield from in_blocks(self._sound(words))
+                answers = self._screen.answers()[heard_before:]
+                words = self._reply(call.words, answers)
+                if not words:
+                    break
+
+    def close(self) -> None:
+        """Stop the voice."""
+        self._renderer.close()
+
+    def _reply(self, call: str, answers: tuple[str, ...]) -> str:
+        """Give what to say next to the same end; empty when the call has been answered."""
+        if not answers:
+            return call
+        last = answers[-1]
+        if last.startswith("Did you say"):
+            return "yes" if last == wording.did_you_say(call.replace(",", "")) else call
+        return call if "Say " in last and not last.startswith("Not logged") else ""
+
+    def _sound(self, words: str) -> Samples:
+        import soxr
+
+        sound = self._renderer.render(words)
+        speech = soxr.resample(sound.samples.astype(np.float32), sound.rate_hz, SAMPLE_RATE_HZ)
+        lead = np.zeros(int(LEAD_S * SAMPLE_RATE_HZ), np.float32)
+        whole = np.concatenate([lead, speech])
+        noisy = whole + self._noise.normal(0, ROOM_NOISE, len(whole))
+        return np.asarray(np.clip(noisy, -32768, 32767), dtype=np.int16)
+
+
+def demo(*, log: Path, voice: str, ears: str | None, vosk_model: Path | None) -> int:
+    """Run the demonstration and give its exit code: 1 when a pair was confirmed that was not called.
+
+    Raises:
+        AssistantError: something needed cannot be had.
+    """
+    began = time.monotonic()
+    print("Demonstration. Both voices are synthetic; no person speaks here, and it proves nothing about yours.")
+    print(f"A {CABLE_PAIRS}-pair cable, pairs {FIRST} to {LAST}. The caller makes one slip on purpose.")
+    screen = WatchedScreen()
+    caller = Caller(screen)
+    options = WorkOptions(
+        cable=CABLE_PAIRS, first=FIRST, last=LAST, log=log, voice=voice, ears=ears, vosk_model=vosk_model
+    )
+    state, path = work(options, source=caller, screen=screen)
+    facts = [fact for record in load(path).records for fact in record.facts]
+    confirmed = [fact for fact in facts if isinstance(fact, PairConfirmed)]
+    wrong = [fact.pair for fact in confirmed if fact.pair not in caller.called]
+    print()
+    print(f"Called {len(caller.called)} pairs; confirmed {len(confirmed)}; wrong {len(wrong)}; left {len(state.left())}.")
+    for fact in confirmed:
+        print(f"  pair {fact.pair}: {fact.how.value}{', asked back' if fact.asked_back else ''}")
+    print(f"It took {time.monotonic() - began:.0f} s. The log: {path}")
+    return 1 if wrong or not confirmed else 0
