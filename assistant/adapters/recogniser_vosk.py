@@ -2,8 +2,9 @@
 
 What the library does when it is used wrongly is worse than an exception, so each is kept from happening:
 words the model lacks are only warned of on stderr (asked for beforehand and refused), a phrase list
-that is empty ends the process (refused), phrases changed in mid-utterance abort it (a new recogniser is
-made only between utterances), and a model without a path is looked for on the network (a path is always given).
+that is empty or a model without its graphs ends the process (both refused), phrases changed in
+mid-utterance abort it (a new recogniser is made only between utterances), and a model without a path
+is looked for on the network (a path is always given).
 """
 
 import json
@@ -16,7 +17,8 @@ from assistant.words.grammar import Sentences
 
 UNKNOWN = "[unk]"
 CHUNK_FRAMES = 4000
-NEEDED_FILES = ("am/final.mdl",)
+NEEDED_FILES = ("am/final.mdl", "conf/model.conf", "graph/HCLr.fst", "graph/Gr.fst")
+"""Without the last two a model takes no phrases, and where it has no other graph the process ends."""
 
 
 class VoskRecogniser:
@@ -34,7 +36,7 @@ class VoskRecogniser:
         lacking = [name for name in NEEDED_FILES if not (model_folder / name).is_file()]
         if lacking:
             raise AssistantError(
-                f"{model_folder}: is no Vosk model ({', '.join(lacking)} is missing); "
+                f"{model_folder}: is no Vosk model that takes phrases ({', '.join(lacking)} missing); "
                 "give the folder that holds am, conf and graph"
             )
         import vosk
@@ -72,7 +74,7 @@ class VoskRecogniser:
         """Take a list of phrases; must not be empty.
 
         Raises:
-            AssistantError: the list is empty.
+            AssistantError: the list is empty, or the model has lost a part.
 
         """
         if not phrases:
@@ -80,11 +82,12 @@ class VoskRecogniser:
         if phrases == self._phrases:
             return
         listed = [*phrases, UNKNOWN] if self._knows_unknown else list(phrases)
-        self._recogniser = self._vosk.KaldiRecognizer(
-            self._model, SAMPLE_RATE_HZ, json.dumps(listed, ensure_ascii=False)
-        )
-        self._recogniser.SetWords(True)
-        self._phrases = phrases
+        try:
+            recogniser = self._vosk.KaldiRecognizer(self._model, SAMPLE_RATE_HZ, json.dumps(listed, ensure_ascii=False))
+        except Exception as error:  # the library raises plain Exception
+            raise AssistantError(f"the Vosk model cannot be used ({error}); fetch the model again") from error
+        recogniser.SetWords(True)
+        self._recogniser, self._phrases = recogniser, phrases
 
     def decode(self, utterance: Samples) -> Opinion:
         """Decode a whole utterance; unknown words in it leave no candidate."""

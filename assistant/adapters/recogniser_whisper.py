@@ -27,6 +27,10 @@ PROMPT = " pair forty seven, blue white, four seven, binder orange white, mark o
 """Earlier text that leads the model to write words, not figures. It is the same in every state."""
 
 
+SPELT = {"i": "I"}
+"""Words that the model writes otherwise than the vocabulary does."""
+
+
 class WhisperRecogniser:
     """An ear that compares all open sentences with free hearing by true log probabilities."""
 
@@ -65,16 +69,18 @@ class WhisperRecogniser:
             raise RuntimeError("set_sentences comes before decode")
         encoded = np.array(self._model.encode(self._storage.from_array(features(utterance))))
         found = search(self._tree, lambda prefixes: self._next_scores(encoded, prefixes), self._end, BEAM)
-        text_of = lambda tokens: self._tokenizer.decode(list(tokens))  # noqa: E731
         return Opinion(
             ear=self.name,
-            candidates=candidates_of(found, text_of),
-            free_words=text_of(found.free).strip(),
+            candidates=candidates_of(found, self._text_of),
+            free_words=self._text_of(found.free),
             free_score=found.free_score,
         )
 
+    def _text_of(self, tokens: Tokens) -> str:
+        return str(self._tokenizer.decode(list(tokens))).strip().lower()
+
     def _tokens_in_sentence(self, word: str) -> Tokens:
-        return self._tokens(" " + word)
+        return self._tokens(" " + SPELT.get(word, word))
 
     def _tokens(self, text: str) -> Tokens:
         return tuple(self._tokenizer.encode(text, add_special_tokens=False).ids)

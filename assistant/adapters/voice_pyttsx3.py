@@ -21,6 +21,8 @@ from assistant.ports import AssistantError, Samples
 WORDS_PER_MINUTE = 150
 """Transcription of synthetic speech was best at 150 to 180 words a minute (Human Factors 30(6), 1988)."""
 SENTENCES_KEPT = 2000
+MOST_TRIES = 5
+"""One rendering in some hundreds comes out empty: a late end of the sentence before ends this one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,16 +73,18 @@ class SpeechRenderer:
         import soundfile
 
         path = Path(self._folder.name) / "sentence.wav"
-        path.unlink(missing_ok=True)
         self._engine.setProperty("rate", self._rate)
         if voice:
             self._engine.setProperty("voice", voice)
-        self._engine.save_to_file(text, str(path))
-        self._engine.runAndWait()
-        if not path.exists():
-            raise AssistantError("voice: the speech engine gave no sound; use --voice print")
-        samples, rate_hz = soundfile.read(str(path), dtype="int16")
-        return Sound(np.asarray(samples, dtype=np.int16), int(rate_hz))
+        for _ in range(MOST_TRIES):
+            path.unlink(missing_ok=True)
+            self._engine.save_to_file(text, str(path))
+            self._engine.runAndWait()
+            if path.exists():
+                samples, rate_hz = soundfile.read(str(path), dtype="int16")
+                if len(samples):
+                    return Sound(np.asarray(samples, dtype=np.int16), int(rate_hz))
+        raise AssistantError("voice: the speech engine gave no sound; use --voice print")
 
 
 def _engine() -> Any:

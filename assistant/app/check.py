@@ -5,6 +5,7 @@ import sys
 import tempfile
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 from assistant.adapters.sound_devices import import_sounddevice
@@ -32,7 +33,7 @@ def findings(log: Path) -> list[Finding]:
         _tried("log folder", lambda: _log_folder(log), needed=True),
         _tried("terminal", _terminal),
         _tried("ears", ears.best_choice),
-        *(_tried(f"model {model.name}", lambda model=model: _model(model)) for model in speech_models.CATALOGUE),
+        *(_tried(f"model {model.name}", partial(_model, model)) for model in speech_models.CATALOGUE),
         _tried("voice", _voice),
         _tried("microphone", lambda: _device("input")),
         _tried("speaker", lambda: _device("output")),

@@ -133,6 +133,7 @@ def demo(*, log: Path, voice: str, ears: str | None, vosk_model: Path | None) ->
 
     Raises:
         AssistantError: something needed cannot be had.
+
     """
     began = time.monotonic()
     print("Demonstration. Both voices are synthetic; no person speaks here, and it proves nothing about yours.")
@@ -147,7 +148,9 @@ def demo(*, log: Path, voice: str, ears: str | None, vosk_model: Path | None) ->
     confirmed = [fact for fact in facts if isinstance(fact, PairConfirmed)]
     wrong = [fact.pair for fact in confirmed if fact.pair not in caller.called]
     print()
-    print(f"Called {len(caller.called)} pairs; confirmed {len(confirmed)}; wrong {len(wrong)}; left {len(state.left())}.")
+    print(
+        f"Called {len(caller.called)} pairs; confirmed {len(confirmed)}; wrong {len(wrong)}; left {len(state.left())}."
+    )
     for fact in confirmed:
         print(f"  pair {fact.pair}: {fact.how.value}{', asked back' if fact.asked_back else ''}")
     print(f"It took {time.monotonic() - began:.0f} s. The log: {path}")

@@ -1,6 +1,7 @@
 """Speech models: which there are, where they may lie, and whether they are what they should be."""
 
 import hashlib
+import http.client
 import importlib.util
 import os
 import shutil
@@ -174,7 +175,9 @@ def fetch(model: SpeechModel, progress: Progress, *, url_of: Callable[[RemoteFil
     for file in model.files:
         _fetch_file(file, parts / file.name, url_of(file) if url_of else file.url, progress)
     if model.zipped:
-        return import_zip(model, parts / model.files[0].name)
+        unpacked = import_zip(model, parts / model.files[0].name)
+        shutil.rmtree(parts)
+        return unpacked
     return _put_in_place(parts, folder)
 
 
@@ -186,18 +189,22 @@ def _fetch_file(file: RemoteFile, path: Path, url: str, progress: Progress) -> N
     try:
         with urllib.request.urlopen(request, timeout=30) as answer:  # noqa: S310
             resumed = answer.status == 206
-            total = int(answer.headers.get("Content-Length") or 0) + (have if resumed else 0)
             done = have if resumed else 0
+            length = answer.headers.get("Content-Length")
+            total = done + int(length) if length else file.size
             with path.open("ab" if resumed else "wb") as out:
                 while chunk := answer.read(CHUNK_BYTES):
                     out.write(chunk)
                     done += len(chunk)
-                    progress(done, total or file.size)
+                    progress(done, total)
+            if done < total:  # a connection that ends early looks like the end of the file
+                raise ConnectionError(f"it broke off after {done} of {total} bytes")
     except urllib.error.HTTPError as error:
+        error.close()
         if error.code == 416:  # what lies here is as long as the whole file, yet not the file
             path.unlink()
         raise AssistantError(f"{url}: cannot be fetched ({error}); run the same command again") from error
-    except OSError as error:
+    except (OSError, http.client.HTTPException) as error:
         raise AssistantError(
             f"{url}: cannot be reached ({error}); what came so far is kept, run the same command again, "
             "or fetch the file elsewhere and use splice-assistant models import"

@@ -81,6 +81,9 @@ RULES: dict[Mode, dict[type[Intent], Rule]] = {
 }
 """What each intent does in each mode. In a question every other entry drops it and counts as usual."""
 
+KEEP_THE_QUESTION: frozenset[type[Intent]] = frozenset({say.Help, say.SayAgain})
+"""Entries that leave an open question open."""
+
 
 def _help(state: State, _: Entry) -> Step:
     return tell(spoken_help(scope_of(state)))
@@ -127,7 +130,7 @@ def decide(state: State, came: Input) -> Step:
         case Typed(text=text):
             return Step(effects=(Show(f"> {text}"),)) + _typed(state, text)
         case KeysPressed(keys=keys):
-            return _keys(state, keys)
+            return Step(effects=(Show(f"> {keys.strip() or 'Enter'}"),)) + _keys(state, keys)
         case SoundLost(frames=frames):
             return Step((SoundMissed(frames),)) + tell("Sound was lost. Say the last call again.")
         case DeviceFailed(device=device, reason=reason):
@@ -212,6 +215,8 @@ def _enter(state: State, entry: Entry) -> Step:
         return rules.no(state, entry)
     if isinstance(state.question, DidYouSay) and _meant(state, state.question.words) == entry.intent:
         return _answer_yes(state)
+    if type(entry.intent) in KEEP_THE_QUESTION:
+        return RULES[state.base_mode][type(entry.intent)](state, entry)
     step, after = rules.dropped(state)
     return step + RULES[after.mode][type(entry.intent)](after, entry)
 

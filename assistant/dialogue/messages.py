@@ -275,6 +275,13 @@ class Said:
 
 
 @dataclass(frozen=True, slots=True)
+class Repeated:
+    """The assistant said its last sentence again."""
+
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
 class DeviceLost:
     """A device broke."""
 
@@ -323,6 +330,7 @@ Fact = (
     | Held
     | CarriedOn
     | Said
+    | Repeated
     | DeviceLost
     | SoundMissed
     | SessionLeft

@@ -29,6 +29,7 @@ from assistant.dialogue.messages import (
     PairSkipped,
     QuestionDropped,
     Quit,
+    Repeated,
     Said,
     Say,
     SessionEnded,
@@ -118,7 +119,8 @@ def look_up_neighbour(state: State, entry: Entry) -> Step:
 
 def say_again(state: State, _: Entry) -> Step:
     """Repeat the last sentence."""
-    return tell(state.last_said or "Nothing has been said yet.")
+    text = wording.repeated(state)
+    return Step((Repeated(text),), (Say(text),))
 
 
 def which_group(state: State, _: Entry) -> Step:

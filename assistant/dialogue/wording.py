@@ -283,6 +283,11 @@ def not_understood(state: State, call: str, by: Channel) -> str:
     return f"Not understood: {call}. {hint}"
 
 
+def repeated(state: State) -> str:
+    """Say the last sentence again, marked as such so that it does not pass for news."""
+    return f"I say again: {state.last_said}" if state.last_said else "Nothing has been said yet."
+
+
 def did_you_say(call: str) -> str:
     """Ask back."""
     return f"Did you say, {call}?"
@@ -296,6 +301,8 @@ def finish_anyway(state: State) -> str:
 
 def finished(state: State) -> str:
     """Close the session; a spoken entry is no test."""
+    if state.asking:
+        return "Finished."
     return f"Finished. {counts(state)} A confirmation by voice or key is not an electrical test."
 
 

@@ -129,4 +129,4 @@ def _pruned(grown: list[_Path], done: dict[Tokens, float], beam: int) -> list[_P
 
 def candidates_of(found: Found, text_of: Callable[[Tokens], str]) -> tuple[Candidate, ...]:
     """Turn token strings into words, likeliest first."""
-    return tuple(Candidate(text_of(tokens).strip(), score) for tokens, score in found.candidates)
+    return tuple(Candidate(text_of(tokens), score) for tokens, score in found.candidates)

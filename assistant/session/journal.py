@@ -3,7 +3,7 @@
 Must not know anything of the dialogue: a record is a line to it.
 """
 
-import contextlib
+import errno
 import fcntl
 import os
 from dataclasses import dataclass
@@ -11,7 +11,15 @@ from pathlib import Path
 from typing import Protocol
 
 from assistant.ports import AssistantError
-from assistant.session.record import FIRST_SUM, Record, RecordError, decode, encode
+from assistant.session.record import (
+    FIRST_SUM,
+    LINE_START,
+    ForeignRecordError,
+    Record,
+    RecordError,
+    decode,
+    encode,
+)
 
 
 class JournalError(AssistantError):
@@ -63,7 +71,7 @@ class Loaded:
 def load(path: Path) -> Loaded:
     """Read a log and check every line.
 
-    Only a bad last line counts as torn. A bad line elsewhere is damage.
+    Only a bad last line counts as torn, unless it is whole or more than one. A bad line elsewhere is damage.
 
     Raises:
         JournalError: the file cannot be read, or a line that is not the last one is damaged.
@@ -80,9 +88,9 @@ def load(path: Path) -> Loaded:
         try:
             record, last_sum = decode(line, last_sum)
             if record.number != number:
-                raise RecordError(f"it is numbered {record.number}")
+                raise ForeignRecordError(f"it is numbered {record.number}")
         except RecordError as error:
-            if number == len(lines):
+            if number == len(lines) and _may_be_torn(line, error):
                 return Loaded(tuple(records), last_sum, length, data[length:])
             raise JournalError(
                 f"{path}: line {number} is damaged ({error}); the log is left untouched, restore it from a copy"
@@ -90,6 +98,10 @@ def load(path: Path) -> Loaded:
         records.append(record)
         length += len(line)
     return Loaded(tuple(records), last_sum, length, b"")
+
+
+def _may_be_torn(line: bytes, error: RecordError) -> bool:
+    return not isinstance(error, ForeignRecordError) and LINE_START not in line[1:]
 
 
 def _lines(data: bytes) -> list[bytes]:
@@ -115,15 +127,18 @@ class FileJournal:
             JournalError: it exists already, or the folder cannot be written.
 
         """
+        handle = -1
         try:
-            path.parent.mkdir(parents=True, exist_ok=True)
+            _make_folder(path.parent)
             handle = os.open(path, os.O_RDWR | os.O_CREAT | os.O_EXCL | os.O_APPEND | os.O_CLOEXEC, 0o600)
+            _lock(handle, path)
+            _sync_folder(path.parent)
         except OSError as error:
+            if handle >= 0:
+                os.close(handle)
             raise JournalError(
                 f"{path}: cannot be made ({error.strerror}); choose another folder with --log"
             ) from error
-        _lock(handle, path)
-        _sync_folder(path.parent)
         return cls(path, handle, FIRST_SUM, 0)
 
     @classmethod
@@ -145,6 +160,11 @@ class FileJournal:
                 _set_aside(path, loaded.torn)
                 os.ftruncate(handle, loaded.length)
                 os.fsync(handle)
+        except OSError as error:
+            os.close(handle)
+            raise JournalError(
+                f"{path}: its torn last line cannot be moved aside ({error.strerror}); free some space and resume"
+            ) from error
         except BaseException:
             os.close(handle)
             raise
@@ -156,7 +176,7 @@ class FileJournal:
         try:
             written = os.write(self._handle, line)
             if written != len(line):
-                raise OSError(0, "the disk took only part of it")
+                raise OSError(errno.ENOSPC, "the disk took only part of it")
             os.fsync(self._handle)
         except OSError as error:
             self._put_back()
@@ -173,9 +193,10 @@ class FileJournal:
             self._handle = -1
 
     def _put_back(self) -> None:
-        # where this fails, the torn line is found and moved aside on the next opening
-        with contextlib.suppress(OSError):
+        try:
             os.ftruncate(self._handle, self._length)
+        except OSError:  # nothing may follow the torn line, which the next opening finds and moves aside
+            self.close()
 
 
 def _lock(handle: int, path: Path) -> None:
@@ -183,6 +204,15 @@ def _lock(handle: int, path: Path) -> None:
         fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
     except OSError as error:
         raise JournalError(f"{path}: is in use by another session; end that one first") from error
+
+
+def _make_folder(folder: Path) -> None:
+    """Make a folder and those above it, each to be found again after a power cut."""
+    if folder.is_dir() or folder == folder.parent:
+        return
+    _make_folder(folder.parent)
+    folder.mkdir(exist_ok=True)
+    _sync_folder(folder.parent)
 
 
 def _sync_folder(folder: Path) -> None:
@@ -199,8 +229,12 @@ def _set_aside(path: Path, torn: bytes) -> None:
         number += 1
     handle = os.open(aside, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
     try:
-        os.write(handle, torn)
+        if os.write(handle, torn) != len(torn):
+            raise OSError(errno.ENOSPC, "the disk took only part of it")
         os.fsync(handle)
+    except OSError:
+        aside.unlink()
+        raise
     finally:
         os.close(handle)
     _sync_folder(path.parent)

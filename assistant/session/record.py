@@ -24,6 +24,8 @@ SUM_LENGTH = 16
 """Hex digits of the checksum that are kept: 64 bits."""
 FIRST_SUM = "0" * SUM_LENGTH
 """What stands for the checksum before the first line."""
+LINE_START = b'{"sum":"'
+"""How every line begins; JSON escapes quotes in texts, so that it stands nowhere else in a line."""
 _LINE = re.compile(rb'\{"sum":"([0-9a-f]{16})",(.*)\}\n', re.DOTALL)
 
 INPUT_TAGS: dict[type[Input], str] = {
@@ -55,6 +57,7 @@ FACT_TAGS: dict[type[Fact], str] = {
     messages.Held: "held",
     messages.CarriedOn: "carried-on",
     messages.Said: "said",
+    messages.Repeated: "repeated",
     messages.DeviceLost: "device-lost",
     messages.SoundMissed: "sound-missed",
     messages.SessionLeft: "session-left",
@@ -68,6 +71,10 @@ QUESTION_TAGS: dict[type[Question], str] = {
 
 class RecordError(ValueError):
     """A line that is no record, or not the one that belongs here."""
+
+
+class ForeignRecordError(RecordError):
+    """A line that was written whole, as its checksum shows, yet cannot be read here."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -114,16 +121,18 @@ _CONVERTER = _converter()
 
 def encode(record: Record, sum_before: str) -> tuple[bytes, str]:
     """Give the line of a record and its checksum, given the checksum of the line before."""
-    text = json.dumps(_CONVERTER.unstructure(record), ensure_ascii=False, separators=(",", ":"))
+    # in ASCII, since what was typed may hold half characters that UTF-8 has no bytes for
+    text = json.dumps(_CONVERTER.unstructure(record), separators=(",", ":"))
     body = text[1:-1].encode()
     checksum = _sum(sum_before, body)
-    return b'{"sum":"' + checksum.encode() + b'",' + body + b"}\n", checksum
+    return LINE_START + checksum.encode() + b'",' + body + b"}\n", checksum
 
 
 def decode(line: bytes, sum_before: str) -> tuple[Record, str]:
     """Give the record of a line and its checksum.
 
     Raises:
+        ForeignRecordError: the line is whole and in its place, but means nothing to this version.
         RecordError: the line is not whole, was changed, or does not follow the one before.
 
     """
@@ -136,7 +145,7 @@ def decode(line: bytes, sum_before: str) -> tuple[Record, str]:
     try:
         return _CONVERTER.structure(json.loads(b"{" + body + b"}"), Record), checksum
     except Exception as error:  # cattrs and json raise many kinds; all mean the same here
-        raise RecordError(f"it was written by another version: {error}") from error
+        raise ForeignRecordError(f"it was written by another version: {error}") from error
 
 
 def _sum(before: str, body: bytes) -> str:

@@ -1,0 +1,248 @@
+"""The commands from outside: answers, and one clear line for every kind of bad input."""
+
+import json
+import os
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+
+from assistant.app.cli import main
+from assistant.session.journal import load
+from tests.tables import rows
+
+HELP = ("", "work", "ask", "hear", "words", "models", "check", "demo")
+
+
+def run(*arguments: str, stdin: str = "", timeout: float = 60) -> subprocess.CompletedProcess[str]:
+    """Run the command as a person would, with no terminal and no sound card."""
+    return subprocess.run(
+        [sys.executable, "-m", "assistant", *arguments],
+        input=stdin,
+        capture_output=True,
+        text=True,
+        timeout=timeout,
+        check=False,
+        env={**os.environ, "PULSE_SERVER": "unix:/nowhere", "SPLICE_ASSISTANT_MODELS": "/nowhere"},
+    )
+
+
+def ask(capsys: pytest.CaptureFixture[str], *arguments: str) -> tuple[int, dict[str, object]]:
+    code = main(["ask", *arguments, "--json"])
+    found = json.loads(capsys.readouterr().out)
+    assert isinstance(found, dict)
+    return code, found
+
+
+@pytest.mark.parametrize("command", HELP)
+def test_every_command_has_help(command: str, capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit) as left:
+        main([*filter(None, [command]), "--help"])
+    assert left.value.code == 0
+    assert "usage" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize("row", rows("pair_colours.csv"), ids=lambda row: row["pair"])
+def test_ask_by_colours_in_both_orders(row: dict[str, str], capsys: pytest.CaptureFixture[str]) -> None:
+    """ANSI/ICEA S-80-576-2002 colour table as reproduced."""
+    for text in (f"{row['ring']} {row['tip']}", f"{row['tip']} {row['ring']}"):
+        code, found = ask(capsys, text, "--cable", "25")
+        assert code == 0
+        answer = found["answer"]
+        assert isinstance(answer, dict)
+        assert (answer["pair"], answer["tip"], answer["ring"]) == (
+            int(row["pair"]),
+            row["tip"].lower(),
+            row["ring"].lower(),
+        )
+        assert answer["next"] == (int(row["pair"]) + 1 if row["pair"] != "25" else None)
+
+
+def test_ask_gives_the_full_address(capsys: pytest.CaptureFixture[str]) -> None:
+    """Pair 2713 by 7 CFR 1755.890: violet super-unit, 13th group, black-green."""
+    _, found = ask(capsys, "twenty seven thirteen")
+    assert found["understood"] == {"intent": "pair", "number": 2713}
+    assert found["answer"] == {
+        "pair": 2713,
+        "tip": "black",
+        "ring": "green",
+        "group": 13,
+        "binder": "black-green",
+        "super_unit": "violet",
+        "group_in_cable": 109,
+        "next": 2714,
+    }
+
+
+def test_colours_without_a_group_list_the_candidates(capsys: pytest.CaptureFixture[str]) -> None:
+    code, found = ask(capsys, "slate violet", "--cable", "100")
+    assert code == 0
+    answer = found["answer"]
+    assert isinstance(answer, dict)
+    assert answer["pair"] is None
+    assert [candidate["pair"] for candidate in answer["candidates"]] == [25, 50, 75, 100]
+
+
+@pytest.mark.parametrize(
+    ("text", "understood"),
+    [
+        ("binder orange white", {"intent": "group", "binder": "white-orange"}),
+        ("group three slate violet", {"intent": "pair", "tip": "violet", "ring": "slate", "group": 3}),
+        ("go to pair 12", {"intent": "go-to", "of": "pair", "number": 12}),
+        ("mark ground pair 7", {"intent": "mark-fault", "fault": "ground", "pair": 7}),
+        ("undo that", {"intent": "undo"}),
+    ],
+)
+def test_what_was_understood(text: str, understood: dict[str, object], capsys: pytest.CaptureFixture[str]) -> None:
+    assert ask(capsys, text)[1]["understood"] == understood
+
+
+BAD: list[tuple[list[str], str]] = [
+    (["ask", "pair 1", "--cable", "0"], "a cable has 1 to 6000 pairs, not 0"),
+    (["ask", "pair 1", "--cable", "6001"], "a cable has 1 to 6000 pairs, not 6001"),
+    (["ask", "pair 0", "--cable", "50"], "There is no pair zero"),
+    (["ask", "pair 51", "--cable", "50"], "There is no pair five one"),
+    (["ask", "seven green red"], "Green red is eight"),
+    (["ask", "sausage"], "'sausage' is not understood"),
+    (["work", "--typed", "--voice", "print"], "--cable"),
+    (["work", "--typed", "--cable", "50", "--from", "0"], "not 0"),
+    (["work", "--typed", "--cable", "50", "--from", "40", "--to", "51"], "not 51"),
+    (["work", "--typed", "--cable", "50", "--from", "40", "--to", "30"], "lower pair first"),
+    (["work", "--typed", "--cable", "5", "--keys", "k"], "--typed stands alone"),
+    (["work", "--cable", "5", "--keys", "/nowhere/keys"], "/nowhere/keys: cannot be read"),
+    (["work", "--cable", "5", "--audio", "/nowhere/a.wav"], "/nowhere/a.wav: there is no such file"),
+    (["work", "--typed", "--cable", "5", "--voice", "loud"], "'loud' is not speaker, print or wav:FILE"),
+    (["work", "--typed", "--cable", "5", "--voice", "wav:/nowhere/a.wav"], "/nowhere/a.wav: cannot be written"),
+    (["work", "--typed", "--resume", "/nowhere/log"], "/nowhere/log: cannot be opened"),
+    (["work", "--typed", "--resume", "--cable", "5"], "leave out --cable"),
+    (["work", "--cable", "5", "--voice", "print"], "PortAudio|microphone"),
+    (["hear", "/nowhere/a.wav", "--ears", "sphinx"], "/nowhere/a.wav: there is no such file"),
+    (["hear", "/nowhere/a.wav", "--ears", "elephant"], "'elephant' is no set of ears"),
+    (["hear", "/nowhere/a.wav", "--ears", "vosk", "--vosk-model", "/nowhere"], "/nowhere: is no Vosk model"),
+    (["hear", "/nowhere/a.wav", "--ears", "vosk"], "no Vosk model is here"),
+    (["models", "fetch", "elephant"], "no such model"),
+    (["models", "import", "vosk-small-en-us", "/nowhere/m.zip"], "/nowhere/m.zip: there is no such file"),
+]
+
+
+@pytest.mark.parametrize(
+    ("arguments", "line"), BAD, ids=lambda value: " ".join(value) if isinstance(value, list) else ""
+)
+def test_bad_input_gets_one_clear_line(arguments: list[str], line: str, tmp_path: Path) -> None:
+    if arguments[0] == "work":
+        arguments = [*arguments, "--log", str(tmp_path)]
+    done = run(*arguments)
+    assert done.returncode != 0
+    errors = done.stderr.strip().splitlines()
+    errors = [error for error in errors if not error.startswith("Ears: ")]
+    assert len(errors) == 1, done.stderr
+    assert errors[0].startswith("splice-assistant: ")
+    assert re.search(line, errors[0])
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_broken_sound_is_named_and_the_next_file_is_heard(tmp_path: Path) -> None:
+    broken, empty, good = tmp_path / "broken.wav", tmp_path / "empty.wav", tmp_path / "good.wav"
+    broken.write_bytes(b"RIFF this is no sound")
+    soundfile.write(empty, np.zeros(0, np.int16), 16000)
+    soundfile.write(good, np.zeros((48000, 2), np.int16), 48000)
+    done = run("hear", str(broken), str(empty), str(good), "--json", "--ears", "sphinx")
+    assert done.returncode == 2
+    assert f"{broken}: cannot be read as sound" in done.stderr
+    assert f"{empty}: holds no sound" in done.stderr
+    heard = json.loads(done.stdout)
+    assert (heard["file"], heard["audio_s"], heard["utterances"]) == (str(good), 1.0, [])
+
+
+def test_a_typed_session_from_a_pipe_can_be_resumed(tmp_path: Path) -> None:
+    arguments = ["work", "--typed", "--voice", "print", "--log", str(tmp_path)]
+    done = run(*arguments, "--cable", "25", stdin="blue white\norange white\nbrown white\n")
+    assert done.returncode == 0
+    assert "Two, orange white, confirmed. Next three, green white." in done.stdout
+    again = run(*arguments, "--resume", stdin="green white\nfinish\nyes\n")
+    assert "Resumed. Check for voltage again. Two done. Next three, green white." in again.stdout
+    assert "Three, green white, confirmed. Next four, brown white." in again.stdout
+    over = run(*arguments, "--resume", stdin="")
+    assert over.returncode != 0
+    assert "holds no unfinished session" in over.stderr
+    (log,) = tmp_path.glob("*.jsonl")
+    assert len(load(log).records) == 9
+
+
+def test_a_damaged_log_is_refused_and_left_as_it_is(tmp_path: Path) -> None:
+    arguments = ["work", "--typed", "--voice", "print", "--log", str(tmp_path)]
+    run(*arguments, "--cable", "25", stdin="blue white\norange white\n")
+    (log,) = tmp_path.glob("*.jsonl")
+    damaged = log.read_bytes().replace(b"blue white", b"blue black", 1)
+    log.write_bytes(damaged)
+    done = run(*arguments, "--resume", stdin="green white\n")
+    assert done.returncode != 0
+    assert re.search(r"line \d+ is damaged", done.stderr)
+    assert len(done.stderr.strip().splitlines()) == 1
+    assert log.read_bytes() == damaged
+
+
+def test_a_torn_log_is_resumed_and_the_loss_is_said(tmp_path: Path) -> None:
+    arguments = ["work", "--typed", "--voice", "print", "--log", str(tmp_path)]
+    run(*arguments, "--cable", "25", stdin="blue white\norange white\n")
+    (log,) = tmp_path.glob("*.jsonl")
+    whole = log.read_bytes()
+    log.write_bytes(whole[:-40])
+    done = run(*arguments, "--resume", stdin="where am i\n")
+    assert done.returncode == 0
+    assert "The last entry was cut off and is not counted." in done.stdout
+    assert log.with_name(log.name + ".torn1").exists()
+
+
+def test_keys_from_a_file(tmp_path: Path) -> None:
+    keys = tmp_path / "keys.txt"
+    keys.write_text("# a remark\n1.11\n.21\n+\n/1\n")
+    done = run("work", "--cable", "25", "--keys", str(keys), "--voice", "print", "--log", str(tmp_path))
+    assert done.returncode == 0
+    assert "Three, green white, confirmed." in done.stdout
+    keys.write_text("1.11\n1.9\n")
+    done = run("work", "--cable", "25", "--keys", str(keys), "--voice", "print", "--log", str(tmp_path))
+    assert done.returncode != 0
+    assert "line 2" in done.stderr
+
+
+def test_answers_can_be_written_to_a_sound_file(tmp_path: Path) -> None:
+    sound = tmp_path / "answers.wav"
+    done = run(
+        *("work", "--typed", "--cable", "25", "--log", str(tmp_path / "log"), "--voice", f"wav:{sound}"),
+        stdin="blue white\n",
+    )
+    assert done.returncode == 0, done.stderr
+    samples, rate_hz = soundfile.read(sound)
+    assert 4 < len(samples) / rate_hz < 30
+    assert np.sqrt(np.mean(samples**2)) > 0.01
+
+
+def test_words_for_people_programs_and_the_keypad(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["words"]) == 0
+    table = capsys.readouterr().out
+    assert main(["words", "--json"]) == 0
+    listed = json.loads(capsys.readouterr().out)
+    assert main(["words", "--card"]) == 0
+    card = capsys.readouterr().out
+    for entry in listed:
+        assert entry["help"] in table
+        assert all(example in table for example in entry["say"])
+        assert entry["intent"] == "mark-fault" or entry["help"] in card
+    assert max(len(line) for line in card.splitlines()) <= 150
+
+
+def test_check_tells_what_works_and_what_does_not(tmp_path: Path) -> None:
+    done = run("check", "--log", str(tmp_path))
+    lines = done.stdout.splitlines()
+    assert done.returncode == 0
+    assert all(line.startswith(("works ", "FAILS ")) for line in lines)
+    assert any(line.startswith("works  log folder") for line in lines)
+    assert any(line.startswith("FAILS  microphone") for line in lines)
+    assert any(line.startswith("FAILS  terminal") for line in lines)
+    blocked = run("check", "--log", "/proc/nowhere")
+    assert blocked.returncode == 1

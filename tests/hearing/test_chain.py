@@ -1,0 +1,133 @@
+"""The chain in one piece, with a detector and ears that read the blocks themselves.
+
+A block of speech carries the number of a word as its sample value; silence is 0.
+"""
+
+import numpy as np
+import pytest
+
+from assistant.hearing.chain import BLOCK_S, HearingChain, Utterance
+from assistant.hearing.evidence import Candidate, Opinion
+from assistant.hearing.utterance import Endpointing
+from assistant.hearing.verdict import Judgement
+from assistant.ports import BLOCK_FRAMES, Samples
+from assistant.words import intents as say
+from assistant.words.grammar import Sentences
+from assistant.words.intents import CallPair
+from assistant.words.vocabulary import ALL_INTENTS, Scope
+
+WORDS = ["", "four", "seven", "orange", "violet", "undo", "that", "brown"]
+SCOPE = Scope(ALL_INTENTS - {say.Yes, say.No}, digits=3, super_units=False)
+LIMITS = Endpointing()
+
+
+class Detector:
+    def __init__(self) -> None:
+        self.resets = 0
+
+    def probability(self, block: Samples) -> float:
+        return 0.9 if block.any() else 0.01
+
+    def reset(self) -> None:
+        self.resets += 1
+
+
+class Ear:
+    """Hears exactly the words that the blocks carry."""
+
+    name = "whisper"
+
+    def __init__(self) -> None:
+        self.decoded: list[str] = []
+        self.sentences: list[Sentences] = []
+
+    def set_sentences(self, sentences: Sentences) -> None:
+        self.sentences.append(sentences)
+
+    def decode(self, utterance: Samples) -> Opinion:
+        numbers = [int(n) for n in utterance[::BLOCK_FRAMES] if n]
+        words = [WORDS[n] for i, n in enumerate(numbers) if i == 0 or numbers[i - 1] != n]
+        self.decoded.append(" ".join(words))
+        return Opinion(ear=self.name, candidates=(Candidate(" ".join(words), -1.0),), free_score=-1.0)
+
+
+def blocks(text: str) -> list[Samples]:
+    """Words of 0.32 s; `_` is 0.16 s of silence."""
+    found = []
+    for token in text.split():
+        value, count = (0, 5) if token == "_" else (WORDS.index(token), 10)
+        found += [np.full(BLOCK_FRAMES, value, np.int16)] * count
+    return found
+
+
+def hear(text: str, ear: Ear | None = None) -> list[Utterance]:
+    chain = HearingChain(Detector(), (ear or Ear(),))
+    chain.open(SCOPE)
+    return [found for block in blocks(text) if (found := chain.push(block)) is not None]
+
+
+SHORT, LONG = "_ _ _ _", "_ _ _ _ _ _ _"
+
+
+def test_a_call_that_cannot_go_on_ends_at_the_short_pause() -> None:
+    (found,) = hear(f"_ _ orange violet {LONG}")
+    assert found.verdict.judgement is Judgement.ACCEPTED
+    assert isinstance(found.verdict.intent, CallPair)
+    assert (found.start_s, found.end_s) == pytest.approx((0, 0.96), abs=BLOCK_S * 2)
+    assert len(hear(f"_ _ orange violet {SHORT} orange violet {LONG}")) == 2
+
+
+def test_a_digit_string_cut_by_a_pause_is_one_number() -> None:
+    """A string cut in two must never pass as a shorter number."""
+    (found,) = hear(f"_ _ four seven {SHORT} four {LONG}")
+    assert found.verdict.words == "four seven four"
+
+
+def test_a_number_waits_for_its_colours() -> None:
+    (found,) = hear(f"_ _ four seven {SHORT} orange violet {LONG}")
+    assert found.verdict.words == "four seven orange violet"
+
+
+def test_the_utterance_is_not_decoded_again_when_nothing_came_after_the_pause() -> None:
+    ear = Ear()
+    hear(f"_ _ four seven {LONG}", ear)
+    assert ear.decoded == ["four seven"]
+
+
+def test_forgetting_drops_the_open_utterance() -> None:
+    detector = Detector()
+    chain = HearingChain(detector, (Ear(),))
+    chain.open(SCOPE)
+    for block in blocks("_ _ orange"):
+        chain.push(block)
+    chain.forget()
+    found = [f for block in blocks(f"_ _ undo that {LONG}") if (f := chain.push(block)) is not None]
+    assert [utterance.verdict.words for utterance in found] == ["undo that"]
+    assert detector.resets == 1
+
+
+def test_sentences_are_set_once_for_a_scope() -> None:
+    ear = Ear()
+    chain = HearingChain(Detector(), (ear,))
+    chain.open(SCOPE)
+    chain.open(SCOPE)
+    assert len(ear.sentences) == 1
+
+
+def test_memory_is_bounded_in_silence() -> None:
+    chain = HearingChain(Detector(), (Ear(),))
+    chain.open(SCOPE)
+    for block in blocks("_ " * 500):
+        chain.push(block)
+    assert len(chain._kept) < 20
+
+
+def test_clipped_sound_is_marked() -> None:
+    chain = HearingChain(Detector(), (Ear(),))
+    chain.open(SCOPE)
+    sound = blocks(f"_ _ orange violet {LONG}")
+    sound[15] = sound[15].copy()
+    sound[15][1] = 32767
+    found = [f for block in sound if (f := chain.push(block)) is not None]
+    assert [utterance.clipped for utterance in found] == [True]
+    assert not hear(f"_ _ orange violet {LONG}")[0].clipped

@@ -1,0 +1,72 @@
+"""The beam search over the open sentences, with a scorer that reads letters."""
+
+from collections.abc import Sequence
+
+import numpy as np
+import pytest
+
+from assistant.hearing.sentences import Tokens, TokenTree, search
+from assistant.words.grammar import Automaton, Maybe, one_of, seq
+
+END = 0
+
+
+def tokens_of(word: str) -> Tokens:
+    """Two letters a token, so that words share beginnings and one can be the beginning of another."""
+    return tuple(
+        sum(ord(letter) * 128**i for i, letter in enumerate(word[at : at + 2])) for at in range(0, len(word), 2)
+    )
+
+
+class Hears:
+    """A scorer that is nearly sure of one string of tokens."""
+
+    def __init__(self, *words: str) -> None:
+        self.truth = (*[token for word in words for token in tokens_of(word)], END)
+        self.prefixes_asked: list[Tokens] = []
+
+    def __call__(self, prefixes: Sequence[Tokens]) -> "np.ndarray[tuple[int, ...], np.dtype[np.float32]]":
+        self.prefixes_asked += list(prefixes)
+        assert len({len(prefix) for prefix in prefixes}) == 1, "prefixes of one step have one length"
+        scores = np.full((len(prefixes), 128 * 128), np.log(1e-6), np.float32)
+        for row, prefix in enumerate(prefixes):
+            if len(prefix) < len(self.truth):
+                scores[row, self.truth[len(prefix)]] = np.log(0.9)
+        return scores
+
+
+SENTENCES = Automaton(
+    one_of(
+        seq(one_of("four", "forty", "fort"), Maybe(one_of("seven", "nine")), "blue"),
+        seq("undo", "that"),
+    )
+)
+
+
+@pytest.mark.parametrize(
+    "words", [("four", "blue"), ("forty", "seven", "blue"), ("fort", "nine", "blue"), ("undo", "that")]
+)
+def test_the_sentence_that_is_there_is_found_first(words: tuple[str, ...]) -> None:
+    found = search(TokenTree(SENTENCES, tokens_of), Hears(*words), END)
+    expected = tuple(token for word in words for token in tokens_of(word))
+    assert found.candidates[0][0] == expected
+    assert found.free == expected
+    assert found.candidates[0][1] == pytest.approx(np.log(0.9) * (len(expected) + 1), abs=1e-3)
+
+
+def test_what_is_no_sentence_scores_far_below_free_hearing() -> None:
+    found = search(TokenTree(SENTENCES, tokens_of), Hears("four", "green"), END)
+    assert found.free == tuple(token for word in ("four", "green") for token in tokens_of(word))
+    assert found.free_score - found.candidates[0][1] > 10
+
+
+def test_every_candidate_is_a_whole_sentence() -> None:
+    whole = {
+        (*tokens_of(a), *b, *tokens_of("blue"))
+        for a in ("four", "forty", "fort")
+        for b in ((), tokens_of("seven"), tokens_of("nine"))
+    }
+    whole.add((*tokens_of("undo"), *tokens_of("that")))
+    found = search(TokenTree(SENTENCES, tokens_of), Hears("forty", "blue"), END)
+    assert found.candidates
+    assert {tokens for tokens, _ in found.candidates} <= whole

@@ -1,0 +1,66 @@
+"""Where an utterance starts and ends; 32 ms blocks, as the detector gives them."""
+
+from assistant.hearing.utterance import Change, Endpointer, Endpointing
+
+BLOCK_S = 0.032
+SPEECH, QUIET = 0.9, 0.05
+
+
+def blocks(seconds: float) -> int:
+    return round(seconds / BLOCK_S)
+
+
+def changes(*stretches: tuple[float, float], limits: Endpointing | None = None) -> list[tuple[Change, int]]:
+    """Push stretches of (probability, seconds); give each change with the block it came at."""
+    endpointer = Endpointer(limits or Endpointing(), BLOCK_S)
+    found = []
+    for probability, seconds in stretches:
+        for _ in range(blocks(seconds)):
+            change = endpointer.push(probability)
+            if change is not Change.NOTHING:
+                found.append((change, endpointer.position))
+    return found
+
+
+def test_an_utterance_opens_pauses_and_ends() -> None:
+    found = changes((QUIET, 1), (SPEECH, 1), (QUIET, 2))
+    assert [change for change, _ in found] == [Change.OPENED, Change.PAUSED, Change.ENDED]
+    limits = Endpointing()
+    speech_end = blocks(2)
+    assert found[1][1] == speech_end + blocks(limits.short_pause_s)
+    assert found[2][1] == speech_end + blocks(limits.long_pause_s)
+
+
+def test_a_click_opens_nothing() -> None:
+    assert changes((QUIET, 1), (SPEECH, 0.04), (QUIET, 1)) == []
+
+
+def test_speech_after_a_short_pause_goes_on_with_the_same_utterance() -> None:
+    found = [change for change, _ in changes((SPEECH, 0.5), (QUIET, 0.6), (SPEECH, 0.5), (QUIET, 2))]
+    assert found == [Change.OPENED, Change.PAUSED, Change.RESUMED, Change.PAUSED, Change.ENDED]
+
+
+def test_the_sound_reaches_back_before_the_opening() -> None:
+    endpointer = Endpointer(Endpointing(), BLOCK_S)
+    for probability, seconds in ((QUIET, 1), (SPEECH, 0.5)):
+        for _ in range(blocks(seconds)):
+            endpointer.push(probability)
+    assert endpointer.start <= blocks(1) - blocks(0.25)
+
+
+def test_endless_speech_is_cut_at_the_longest() -> None:
+    limits = Endpointing(longest_s=3)
+    found = changes((SPEECH, 7), limits=limits)
+    ends = [position for change, position in found if change is Change.ENDED]
+    assert len(ends) == 2
+    assert ends[0] <= blocks(3) + 1
+
+
+def test_after_finish_the_next_speech_is_a_new_utterance() -> None:
+    endpointer = Endpointer(Endpointing(), BLOCK_S)
+    for _ in range(blocks(0.5)):
+        endpointer.push(SPEECH)
+    endpointer.finish()
+    assert not endpointer.is_open
+    found = [endpointer.push(SPEECH) for _ in range(blocks(0.3))]
+    assert Change.OPENED in found

@@ -1,0 +1,96 @@
+"""Who may import whom, and what the pure folders must not touch (see DEVELOPERS.md)."""
+
+import ast
+import sys
+from pathlib import Path
+
+import pytest
+
+PACKAGE = Path(__file__).parent.parent / "assistant"
+MAY_IMPORT = {
+    "cable": set(),
+    "words": {"cable"},
+    "hearing": {"cable", "words", "ports"},
+    "dialogue": {"cable", "words"},
+    "session": {"cable", "words", "dialogue", "ports"},
+    "ports": {"hearing", "words"},
+    "adapters": {"cable", "words", "hearing", "dialogue", "ports"},
+    "app": {"cable", "words", "hearing", "dialogue", "session", "ports", "adapters"},
+}
+"""Folder -> folders of ours that it may import, besides itself."""
+PURE = ("cable", "words", "hearing", "dialogue", "session/record.py", "session/replay.py")
+IMPURE_MODULES = {"os", "pathlib", "time", "threading", "socket", "uuid", "logging", "subprocess", "sys", "queue"}
+IMPURE_CALLS = {"open", "print", "input"}
+OUTSIDE_ALLOWED_IN_PURE = {"numpy", "immutables", "cattrs"}
+LONGEST_FUNCTION = 60
+
+FILES = sorted(PACKAGE.rglob("*.py"))
+
+
+def place(path: Path) -> str:
+    relative = path.relative_to(PACKAGE)
+    return relative.parts[0] if len(relative.parts) > 1 else relative.stem
+
+
+def imports(tree: ast.AST) -> list[str]:
+    found = []
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Import):
+            found += [alias.name for alias in node.names]
+        elif isinstance(node, ast.ImportFrom) and node.module:
+            found.append(node.module)
+    return found
+
+
+def is_pure(path: Path) -> bool:
+    return any(path.is_relative_to(PACKAGE / pure) for pure in PURE)
+
+
+def test_there_are_files_to_look_at() -> None:
+    assert len(FILES) > 30
+    assert {place(path) for path in FILES} >= set(MAY_IMPORT)
+
+
+@pytest.mark.parametrize("path", FILES, ids=lambda path: str(path.relative_to(PACKAGE)))
+def test_a_file_imports_only_what_its_folder_may(path: Path) -> None:
+    here = place(path)
+    if here not in MAY_IMPORT:
+        return
+    for name in imports(ast.parse(path.read_text())):
+        if name.startswith("assistant."):
+            there = name.split(".")[1]
+            assert there == here or there in MAY_IMPORT[here], f"{path.name} imports {name}"
+
+
+@pytest.mark.parametrize("path", [path for path in FILES if is_pure(path)], ids=lambda path: path.name)
+def test_pure_files_touch_nothing_outside(path: Path) -> None:
+    tree = ast.parse(path.read_text())
+    roots = {name.split(".")[0] for name in imports(tree)}
+    assert not roots & IMPURE_MODULES
+    outside = {root for root in roots if root not in sys.stdlib_module_names} - {"assistant"}
+    assert outside <= OUTSIDE_ALLOWED_IN_PURE
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Call):
+            name = node.func.id if isinstance(node.func, ast.Name) else getattr(node.func, "attr", "")
+            assert name not in (IMPURE_CALLS if isinstance(node.func, ast.Name) else {"now", "today"}), name
+
+
+@pytest.mark.parametrize("path", [path for path in FILES if place(path) == "adapters"], ids=lambda path: path.name)
+def test_adapters_import_outside_libraries_only_inside_functions(path: Path) -> None:
+    """Without PortAudio `import sounddevice` raises OSError; the rest must work all the same."""
+    tree = ast.parse(path.read_text())
+    for node in tree.body:
+        if isinstance(node, ast.Import | ast.ImportFrom):
+            for name in imports(node):
+                root = name.split(".")[0]
+                assert root in {"assistant", "numpy"} or root in sys.stdlib_module_names, name
+
+
+@pytest.mark.parametrize("path", FILES, ids=lambda path: str(path.relative_to(PACKAGE)))
+def test_modules_say_what_they_are_and_functions_are_short(path: Path) -> None:
+    tree = ast.parse(path.read_text())
+    assert ast.get_docstring(tree), "a module says what it knows"
+    for node in ast.walk(tree):
+        if isinstance(node, ast.FunctionDef):
+            length = (node.end_lineno or 0) - node.lineno + 1
+            assert length <= LONGEST_FUNCTION, f"{node.name} has {length} lines"
