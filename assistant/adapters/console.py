@@ -1,5 +1,6 @@
 """The typed console and the screen: lines of words in, lines of text out."""
 
+import io
 import sys
 from collections.abc import Callable
 from datetime import datetime
@@ -14,6 +15,8 @@ class Console:
     def __init__(self, put: Callable[[Input], None], lines: TextIO | None = None) -> None:
         """Take the inbox and where lines come from."""
         self._put = put
+        if lines is None and isinstance(sys.stdin, io.TextIOWrapper):
+            sys.stdin.reconfigure(errors="replace")
         self._lines = lines or sys.stdin
 
     def run(self) -> None:

@@ -131,7 +131,7 @@ def ear(library: Library, folder: Path) -> VoskRecogniser:
 
 def test_a_path_is_always_given_so_that_nothing_is_looked_for_on_the_network(
     library: Library, ear: VoskRecogniser, folder: Path
-):
+) -> None:
     # vosk/__init__.py 0.3.45: Model(model_path=None, ...) asks a server for a list of models
     assert library.model_calls == [((str(folder),), {})]
     ear.set_sentences(sentences("blue white"))
@@ -143,7 +143,7 @@ def test_a_path_is_always_given_so_that_nothing_is_looked_for_on_the_network(
 @pytest.mark.parametrize("name", ["am/final.mdl", "conf/model.conf", "graph/HCLr.fst", "graph/Gr.fst"])
 def test_a_folder_that_lacks_a_part_is_refused_before_the_library_is_loaded(
     monkeypatch: pytest.MonkeyPatch, folder: Path, name: str
-):
+) -> None:
     monkeypatch.setitem(sys.modules, "vosk", None)  # importing it now would be an ImportError
     (folder / name).unlink()
     text = refused(lambda: VoskRecogniser(folder))
@@ -279,7 +279,7 @@ def test_where_nothing_was_heard_there_is_no_candidate(library: Library, ready: 
 @pytest.mark.parametrize("in_the_middle", [True, False])
 def test_unknown_speech_in_it_leaves_no_candidate(
     library: Library, ready: VoskRecogniser, words: list[tuple[str, float]], in_the_middle: bool
-):
+) -> None:
     if in_the_middle:
         library.ended, library.final = {2: said(*words)}, said(("white", 1.0))
     else:

@@ -205,7 +205,7 @@ def test_a_model_is_found_only_when_all_its_files_are_there(models: Path, server
 
 def test_a_model_in_an_installed_package_is_found_behind_the_fetched_one(
     models: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-):
+) -> None:
     package = tmp_path / "site" / "made_up_models"
     (package / "inside").mkdir(parents=True)
     (package / "__init__.py").write_text("")
@@ -280,7 +280,7 @@ def test_a_file_that_is_whole_already_is_not_fetched_again(models: Path, server:
 @pytest.mark.parametrize("size", [0, len(WEIGHTS)], ids=["size unknown", "size known"])
 def test_a_connection_that_breaks_off_leaves_what_came(
     models: Path, server: Server, resets: bool, ranges: bool, size: int
-):
+) -> None:
     model = plain(server, size=size)
     server.ranges, server.resets, server.breaks_after = ranges, resets, 20_000
     text = refused(lambda: speech_models.fetch(model, quiet))
@@ -441,7 +441,7 @@ def test_an_archive_can_be_imported_again(models: Path, archive: Callable[[bytes
 )
 def test_an_archive_that_leads_outside_is_refused_whole(
     models: Path, tmp_path: Path, archive: Callable[[bytes], Path], name: str
-):
+) -> None:
     evil = zipped({"tiny/am/final.mdl": WEIGHTS, name: b"outside"})
     path = archive(evil)
     before = everything_under(tmp_path)
@@ -474,7 +474,7 @@ def test_what_is_no_archive_is_refused(models: Path, archive: Callable[[bytes], 
 @pytest.mark.parametrize("files", [{"final.mdl": b"x"}, {"a/x": b"x", "b/x": b"x"}], ids=["none", "two"])
 def test_an_archive_without_exactly_one_folder_is_refused(
     models: Path, archive: Callable[[bytes], Path], files: dict[str, bytes]
-):
+) -> None:
     data = zipped(files)
     assert "should hold one folder" in refused(lambda: speech_models.import_zip(packed(data), archive(data)))
     assert everything_under(models) == []
@@ -543,7 +543,7 @@ def only(monkeypatch: pytest.MonkeyPatch) -> Callable[[SpeechModel], None]:
 
 def test_the_commands_fetch_list_and_verify(
     models: Path, server: Server, only: Callable[[SpeechModel], None], capsys: pytest.CaptureFixture[str]
-):
+) -> None:
     only(plain(server))
     assert main(["models", "list"]) == 0
     assert capsys.readouterr().out == "tiny: made up\n  not here\n"
@@ -565,7 +565,7 @@ def test_the_command_imports(
     archive: Callable[[bytes], Path],
     only: Callable[[SpeechModel], None],
     capsys: pytest.CaptureFixture[str],
-):
+) -> None:
     only(packed())
     assert main(["models", "import", "tiny", str(archive(ARCHIVE))]) == 0
     assert capsys.readouterr().out == f"{models / 'tiny'}\n"

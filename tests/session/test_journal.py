@@ -465,7 +465,7 @@ def test_on_a_full_disk_nothing_half_counts_and_the_journal_goes_on(path: Path, 
 @pytest.mark.parametrize("code", [errno.ENOSPC, errno.EIO, errno.EDQUOT])
 def test_what_failed_to_be_written_or_synced_does_not_count(
     path: Path, monkeypatch: pytest.MonkeyPatch, call: str, code: int
-):
+) -> None:
     journal = FileJournal.create(path)
     journal.append(RECORDS[0])
 

@@ -24,7 +24,7 @@ PAIRS = 25
 CALLS = [f"pair {number}" for number in range(1, PAIRS + 1)]
 NUMBER_OF = {f"{row['ring']} {row['tip']}".lower(): int(row["pair"]) for row in rows("pair_colours.csv")}
 """The table, not the program, tells which pair a printed line names."""
-DEADLINE_S = 20.0
+DEADLINE_S = 60.0
 
 DIES = """
 import os, signal, sys
@@ -114,6 +114,7 @@ class Work:
         while len(self.confirmed()) < count:
             assert time.monotonic() < end, f"{self.printed()}{self.errors()}"
             assert self.process.poll() is None, self.errors()
+            time.sleep(0.001)
 
     def kill(self) -> None:
         self.process.send_signal(signal.SIGKILL)
