@@ -2,10 +2,11 @@
 
 from dataclasses import dataclass
 
+from assistant.cable.colour_code import Order
 from assistant.cable.makeup import Address, Cable, Group
-from assistant.cable.splice_plan import StraightSequence
+from assistant.cable.splice_plan import straight_sequence
 from assistant.dialogue.machine import decide
-from assistant.dialogue.messages import Order, Said, Typed
+from assistant.dialogue.messages import Said, Typed
 from assistant.dialogue.resolve import (
     Disagreement,
     Groups,
@@ -47,7 +48,7 @@ def answer(text: str, cable: Cable, order: Order) -> Answer:
     if not isinstance(parsed, Understood):
         raise AssistantError(f"ask: {text!r} is not understood; splice-assistant words tells what is")
     state = State(
-        sequence=StraightSequence(cable=cable, first=1, last=cable.pairs),
+        plan=straight_sequence(cable, 1, cable.pairs),
         asking=True,
         opened=True,
         pair_order=order,
@@ -66,7 +67,7 @@ _Found = ThePair | Pairs | TheGroup | Groups | Disagreement | Nothing
 
 def _found(call: CallPair | CallGroup, state: State) -> _Found:
     if isinstance(call, CallPair):
-        return resolve_pair(call, state.cable, state.group)
+        return resolve_pair(call, state.end_in_work, state.group)
     return resolve_group(call, state.cable, state.group)
 
 
@@ -75,9 +76,9 @@ def _as_object(found: _Found | None, cable: Cable) -> dict[str, object] | None:
         case ThePair(address):
             return pair_object(address, cable)
         case Pairs(addresses):
-            colours = addresses[0].colours
-            named = {"pair": None, "tip": colours.tip.value, "ring": colours.ring.value}
-            return named | {"candidates": [pair_object(address, cable) for address in addresses]}
+            return {"pair": None, **_colours_object(addresses[0])} | {
+                "candidates": [pair_object(address, cable) for address in addresses]
+            }
         case TheGroup(group):
             return _group_object(group) | {"first": group.first, "last": group.last}
         case Groups(groups):
@@ -94,11 +95,15 @@ def pair_object(address: Address, cable: Cable) -> dict[str, object]:
     following = address.pair + 1
     return {
         "pair": address.pair,
-        "tip": address.colours.tip.value,
-        "ring": address.colours.ring.value,
+        **_colours_object(address),
         **_group_object(address.group),
         "next": following if cable.has(following) else None,
     }
+
+
+def _colours_object(address: Address) -> dict[str, object]:
+    colours = address.colours
+    return {"tip": colours.tip.value, "ring": colours.ring.value} if colours else {}
 
 
 def _group_object(group: Group) -> dict[str, object]:

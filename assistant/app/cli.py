@@ -7,8 +7,9 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from assistant import __version__
+from assistant.cable.colour_code import Order
 from assistant.cable.makeup import LARGEST_CABLE, Cable, CableError
-from assistant.dialogue.messages import Order
+from assistant.cable.splice_plan import Site
 from assistant.ports import AssistantError
 
 EXIT_FAILED = 1
@@ -41,7 +42,7 @@ def _parser() -> argparse.ArgumentParser:
     )
     parser.add_argument("--version", action="version", version=__version__)
     commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
-    for add in (_add_work, _add_ask, _add_hear, _add_words, _add_models, _add_check, _add_demo):
+    for add in (_add_work, _add_plan, _add_ask, _add_hear, _add_words, _add_models, _add_check, _add_demo):
         add(commands)
     return parser
 
@@ -66,9 +67,14 @@ def _add_order(parser: argparse.ArgumentParser) -> None:
 
 def _add_work(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
     parser = commands.add_parser("work", help="the live session", description="Follow the pairs of a cable by ear.")
+    parser.add_argument("plan", nargs="?", type=Path, metavar="PLAN", help="a splice plan; without one, give --cable")
     parser.add_argument("--cable", type=int, metavar="N", help=f"pairs of the cable, 1 to {LARGEST_CABLE}")
     parser.add_argument("--from", dest="first", type=int, metavar="A", help="first pair of the work (usual: 1)")
     parser.add_argument("--to", dest="last", type=int, metavar="B", help="last pair of the work (usual: N)")
+    sites = [site.value for site in Site]
+    parser.add_argument("--site", choices=sites, help="kind of place: its checks are asked first (usual: the plan's)")
+    parser.add_argument("--short-checks", action="store_true", help="ask all checks in one question")
+    parser.add_argument("--any-order", action="store_true", help="pairs come in any order, as a far-end partner calls")
     parser.add_argument("--asking", action="store_true", help="only answer questions; confirm nothing")
     _add_order(parser)
     parser.add_argument(
@@ -93,6 +99,10 @@ def _work(options: argparse.Namespace) -> int:
 
     work(
         WorkOptions(
+            plan=options.plan,
+            site=Site(options.site) if options.site else None,
+            short_checks=options.short_checks,
+            any_order=options.any_order,
             cable=options.cable,
             first=options.first,
             last=options.last,
@@ -111,6 +121,35 @@ def _work(options: argparse.Namespace) -> int:
             speaker=options.speaker,
         )
     )
+    return 0
+
+
+def _add_plan(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    parser = commands.add_parser("plan", help="check and print a splice plan", description="Check a splice plan.")
+    parser.add_argument("plan", type=Path, metavar="PLAN", help="a splice plan (see demo_sessions/README.md)")
+    form = parser.add_mutually_exclusive_group()
+    form.add_argument("--json", action="store_true", help="for programs")
+    form.add_argument("--csv", action="store_true", help="one row a pair")
+    form.add_argument("--card", action="store_true", help="a page to read at the splice")
+    _add_order(parser)
+    parser.set_defaults(run=_plan)
+
+
+def _plan(options: argparse.Namespace) -> int:
+    from assistant.app import plan as plans
+
+    plan, _ = plans.load_plan(options.plan)
+    order = Order(options.order)
+    if options.json:
+        print(json.dumps(plans.as_object(plan, order), ensure_ascii=False))
+    elif options.csv:
+        print(plans.as_csv(plan, order), end="")
+    elif options.card:
+        print(plans.as_card(plan, order))
+    else:
+        print(plans.as_table(plan, order))
+    for line in plans.warnings(plan):
+        print(f"splice-assistant: warning: {options.plan}: {line}", file=sys.stderr)
     return 0
 
 

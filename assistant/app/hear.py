@@ -6,7 +6,7 @@ from pathlib import Path
 
 from assistant.adapters.audio_file import in_blocks, read_sound
 from assistant.cable.makeup import Cable
-from assistant.cable.splice_plan import StraightSequence
+from assistant.cable.splice_plan import straight_sequence
 from assistant.dialogue.machine import scope_of
 from assistant.dialogue.state import State
 from assistant.hearing.chain import HearingChain, Utterance
@@ -17,8 +17,7 @@ from assistant.words.render import as_object
 
 def following_state(cable: Cable) -> State:
     """Give the state of a session that has just begun to follow a cable."""
-    sequence = StraightSequence(cable=cable, first=1, last=cable.pairs)
-    return State(sequence=sequence, opened=True, expected=1, group=1)
+    return State(plan=straight_sequence(cable, 1, cable.pairs), opened=True, expected=1, group=1)
 
 
 def utterances_in(sound: Samples, chain: HearingChain, state: State) -> Iterator[Utterance]:

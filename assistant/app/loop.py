@@ -8,7 +8,19 @@ import threading
 from dataclasses import dataclass, field
 
 from assistant.dialogue.machine import decide, scope_of
-from assistant.dialogue.messages import Input, KeysPressed, Quit, Say, Show, SpeechEnded, StopAsked, Typed
+from assistant.dialogue.messages import (
+    Input,
+    KeysPressed,
+    Quit,
+    RecordNote,
+    Say,
+    Show,
+    SpeechEnded,
+    StartTimer,
+    StopAsked,
+    TimedOut,
+    Typed,
+)
 from assistant.dialogue.state import State, fold
 from assistant.ports import Clock, Screen, Voice
 from assistant.session.journal import Journal
@@ -30,6 +42,7 @@ class Ear:
         """Begin closed."""
         self._changed = threading.Condition()
         self._scope: Scope | None = None
+        self._note = False
         self._over = False
 
     @property
@@ -43,6 +56,18 @@ class Ear:
         with self._changed:
             self._scope = scope
             self._changed.notify_all()
+
+    def open_for_note(self) -> None:
+        """Record the next speech instead of listening for sentences; without a hearing thread nothing comes."""
+        with self._changed:
+            self._note = True
+            self._changed.notify_all()
+
+    def take_note_wish(self) -> bool:
+        """Tell whether a note is to be recorded now, once."""
+        with self._changed:
+            wanted, self._note = self._note, False
+            return wanted
 
     def shut(self) -> None:
         """Do not listen."""
@@ -59,7 +84,7 @@ class Ear:
     def wait_open(self) -> bool:
         """Wait until there is listening; False when the session is over."""
         with self._changed:
-            self._changed.wait_for(lambda: self._scope is not None or self._over)
+            self._changed.wait_for(lambda: self._scope is not None or self._note or self._over)
             return not self._over
 
 
@@ -111,6 +136,8 @@ class Loop:
         self._clock = clock
         self._ear = ear
         self._speaking = 0
+        self._timer: StartTimer | None = None
+        self._note_wanted = False
         self._quitting = False
 
     def run(self) -> State:
@@ -142,7 +169,20 @@ class Loop:
         elif not self._quitting:
             self._step(came)
         if self._speaking == 0 and not self._quitting:
-            self._ear.open(scope_of(self.state))
+            self._when_silent()
+
+    def _when_silent(self) -> None:
+        """Start what waits for the end of speech: a note, the pace, or listening."""
+        if self._note_wanted:
+            self._note_wanted = False
+            self._ear.open_for_note()
+            return
+        if self._timer is not None:
+            wanted, self._timer = self._timer, None
+            timer = threading.Timer(wanted.seconds, self._inbox.put, (TimedOut(wanted.joint),))
+            timer.daemon = True
+            timer.start()
+        self._ear.open(scope_of(self.state))
 
     def _step(self, came: Input) -> None:
         step = decide(self.state, came)
@@ -162,5 +202,9 @@ class Loop:
                     interrupt = False
                 case Show(line):
                     self._screen.show(line)
+                case StartTimer():
+                    self._timer = effect
+                case RecordNote():
+                    self._note_wanted = True
                 case Quit():
                     self._quitting = True

@@ -14,14 +14,17 @@ from assistant.adapters.audio_file import AudioFile
 from assistant.adapters.console import Console, SystemClock, TerminalScreen
 from assistant.adapters.keypad import Keypad, read_keys, watch_terminal
 from assistant.adapters.microphone import Microphone
+from assistant.adapters.speech_detector import SileroDetector
 from assistant.adapters.voice_pyttsx3 import SpeechRenderer
 from assistant.adapters.voices import FileVoice, PrintVoice, SpeakerVoice
 from assistant.app import ears as ears_here
-from assistant.app import hearing_thread
+from assistant.app.hearing_thread import HearingThread
 from assistant.app.loop import INBOX_SIZE, Ear, Feeds, Loop
+from assistant.app.plan import load_plan
+from assistant.cable.colour_code import Order
 from assistant.cable.makeup import Cable
-from assistant.cable.splice_plan import StraightSequence
-from assistant.dialogue.messages import Input, Order, ResumeAsked, StartAsked, StopAsked
+from assistant.cable.splice_plan import Site, straight_sequence
+from assistant.dialogue.messages import Input, ResumeAsked, StartAsked, StopAsked
 from assistant.dialogue.state import State, initial
 from assistant.ports import AssistantError, AudioSource, Clock, Screen, Voice
 from assistant.session.journal import FileJournal, load
@@ -34,6 +37,10 @@ LOG_SUFFIX = ".jsonl"
 class WorkOptions:
     """What a live session is to be, as asked for on the command line."""
 
+    plan: Path | None = None
+    site: Site | None = None
+    short_checks: bool = False
+    any_order: bool = False
     cable: int | None = None
     first: int | None = None
     last: int | None = None
@@ -176,8 +183,8 @@ class _Feeding:
         ears = ears_here.load(options.ears, options.vosk_model)
         self._screen.show(f"Ears: {ears.name}")
         chain = ears_here.new_chain(ears)
-        run = lambda: hearing_thread.listen(source, chain, self._ear, self._inbox)  # noqa: E731
-        self._runs.append((run, source.waits))
+        thread = HearingThread(source, chain, SileroDetector(), self._ear, self._inbox, options.log)
+        self._runs.append((thread.run, source.waits))
 
     def _opened_source(self) -> AudioSource:
         if self._options.audio:
@@ -196,13 +203,15 @@ def _then(run: Callable[[], None], after: Callable[[], None]) -> Callable[[], No
 
 
 def _start_asked(options: WorkOptions) -> StartAsked:
+    if options.plan is not None:
+        return _plan_asked(options, options.plan)
     if options.cable is None:
-        raise AssistantError("work: tell the size of the cable, as in --cable 100")
+        raise AssistantError("work: give a plan, or the size of the cable, as in --cable 100")
     cable = Cable(options.cable)
     first, last = options.first or 1, options.last or cable.pairs
     if options.first == 0 or options.last == 0:
         cable.address(0)
-    StraightSequence(cable=cable, first=first, last=last)
+    straight_sequence(cable, first, last)
     return StartAsked(
         cable_pairs=cable.pairs,
         first=first,
@@ -211,6 +220,30 @@ def _start_asked(options: WorkOptions) -> StartAsked:
         pair_order=options.order,
         binder_order=options.binder_order or options.order,
         app_version=__version__,
+        site=options.site,
+        short_checks=options.short_checks,
+        any_order=options.any_order,
+    )
+
+
+def _plan_asked(options: WorkOptions, path: Path) -> StartAsked:
+    if options.cable or options.first is not None or options.last is not None or options.asking:
+        raise AssistantError("work: a plan says which pairs; leave out --cable, --from, --to and --asking")
+    plan, text = load_plan(path)
+    if not plan.to_join:
+        raise AssistantError(f"{path}: nothing is to be joined; give a join that is not dead or spare")
+    return StartAsked(
+        cable_pairs=0,
+        first=0,
+        last=0,
+        asking=False,
+        pair_order=options.order,
+        binder_order=options.binder_order or options.order,
+        app_version=__version__,
+        plan_text=text,
+        site=options.site or plan.site,
+        short_checks=options.short_checks,
+        any_order=options.any_order,
     )
 
 
@@ -224,8 +257,8 @@ def _begun(options: WorkOptions, request: StartAsked, clock: Clock) -> _Session:
 
 
 def _resumed(options: WorkOptions) -> _Session:
-    if options.cable or options.first or options.last or options.asking:
-        raise AssistantError("work: --resume goes on as the log says; leave out --cable, --from, --to and --asking")
+    if options.plan or options.cable or options.first or options.last or options.asking:
+        raise AssistantError("work: --resume goes on as the log says; leave out the plan, --cable, --from and --to")
     path = Path(options.resume) if options.resume else _newest_unfinished(options.log)
     journal, loaded = FileJournal.reopen(path)
     state = rebuild(loaded.records)

@@ -31,6 +31,13 @@ class Ring(Enum):
     SLATE = "slate"
 
 
+class Order(Enum):
+    """Which colour of two is said first."""
+
+    RING_FIRST = "ring-first"
+    TIP_FIRST = "tip-first"
+
+
 TIPS = tuple(Tip)
 RINGS = tuple(Ring)
 
@@ -59,6 +66,20 @@ def colours_of(position: int) -> Colours:
 def position_of(colours: Colours) -> int:
     """Give the position, 1 to 25, that these colours have in any group."""
     return len(RINGS) * TIPS.index(colours.tip) + RINGS.index(colours.ring) + 1
+
+
+@dataclass(frozen=True, slots=True)
+class ServiceColours:
+    """Colours of a service pair of screened cable: both conductors take tip colours."""
+
+    tip: Tip
+    ring: Tip
+
+
+SERVICE_COLOURS: tuple[ServiceColours, ...] = tuple(
+    ServiceColours(TIPS[tip], TIPS[ring]) for tip in range(len(TIPS)) for ring in range(tip + 1, len(TIPS))
+)[:9]
+"""Of service pairs 1 to 9 (7 CFR 1755.890); how those from 10 on are coloured was not found."""
 
 
 def binder_of(group: int) -> Colours:

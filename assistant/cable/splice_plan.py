@@ -1,34 +1,212 @@
-"""What is to be spliced, in which order.
+"""What is to be spliced: ends of cable, the joints between them, and the order of the work.
 
-Must not know what has been done already, nor how anything is spoken.
+Must not know what has been done already, how anything is spoken, or the text of a plan file.
 """
 
+from collections.abc import Iterable
 from dataclasses import dataclass
+from enum import Enum
+from functools import cached_property
 
-from assistant.cable.makeup import Cable, CableError
+from assistant.cable.colour_code import Order
+from assistant.cable.counts import Count
+from assistant.cable.makeup import Address, Cable, CableError
+
+
+class Site(Enum):
+    """Kind of place where the splice is; it decides which cautions are asked."""
+
+    AERIAL = "aerial"
+    BURIED = "buried"
+    MANHOLE = "manhole"
+    CABINET = "cabinet"
+
+
+class JoinKind(Enum):
+    """What is done with pairs (names: common practice, no source)."""
+
+    STRAIGHT = "straight"
+    TRANSFER = "transfer"
+    BRANCH = "branch"
+    HALF_TAP = "half-tap"
+    DEAD = "dead"
+    SPARE = "spare"
+
+    @property
+    def joined(self) -> bool:
+        """Whether conductors are joined; a pair that is not is told of and accounted for, never called."""
+        return self not in (JoinKind.DEAD, JoinKind.SPARE)
+
+
+class JointWork(Enum):
+    """How joints are made."""
+
+    SINGLE = "single"
+    MODULE = "module"
+
+
+@dataclass(frozen=True)
+class End:
+    """One end of cable at the splice."""
+
+    name: str
+    """Empty for the only cable of a straight sequence."""
+    cable: Cable
+    counts: tuple[Count, ...] = ()
+    """Counts that the sheath carries, from its first pair on; empty where pairs are called by position."""
+    gauge_awg: int | None = None
+    order: Order | None = None
+    """Naming order of this end, where the plan sets one."""
+
+    @cached_property
+    def _runs(self) -> tuple[tuple[int, Count], ...]:
+        """Each count with the position of its first number."""
+        found, position = [], 1
+        for count in self.counts:
+            found.append((position, count))
+            position += len(count.run)
+        return tuple(found)
+
+    def called(self, position: int) -> tuple[str, int]:
+        """Give the count name and number by which the pair at a position is called.
+
+        The name is empty where the position is in no count; the number is then the position.
+        """
+        for first, count in self._runs:
+            if first <= position < first + len(count.run):
+                return count.name, count.run.first + position - first
+        return "", position
+
+    def positions_of(self, number: int, count: str | None = None) -> tuple[int, ...]:
+        """Give the positions that a number may mean, in one count or in any of this end."""
+        if not self.counts:
+            return (number,) if self.cable.has(number) else ()
+        return tuple(
+            first + number - c.run.first
+            for first, c in self._runs
+            if c.run.first <= number <= c.run.last and count in (None, c.name)
+        )
+
+    def address(self, position: int) -> Address:
+        """Give the address of a position; see `Cable.address`."""
+        return self.cable.address(position)
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """A pair of one end."""
+
+    end: int
+    """Index of the end in the plan."""
+    position: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class StraightSequence:
-    """Pairs first to last of one cable, each joined to the pair of the same number, lowest first.
+class Joint:
+    """Pairs of two or three ends joined to one another, or one pair that is left as it is."""
+
+    number: int
+    """Its name in the log: the pair in a straight sequence, else counted in the order of the work."""
+    kind: JoinKind
+    places: tuple[Place, ...]
+    """The pair that is called comes first."""
+    reason: str = ""
+    """Why a pair is dead or spare, where the plan says so."""
+    protect: str = ""
+    """Why the pair must be protected; empty where it need not."""
+
+    @property
+    def lead(self) -> Place:
+        """The pair that is called."""
+        return self.places[0]
+
+
+@dataclass(frozen=True)
+class Plan:
+    """All joints of one splice, in the order of the work."""
+
+    title: str
+    ends: tuple[End, ...]
+    joints: tuple[Joint, ...]
+    site: Site | None = None
+    work: JointWork = JointWork.SINGLE
+
+    @cached_property
+    def by_number(self) -> dict[int, Joint]:
+        """Each joint by its number."""
+        return {joint.number: joint for joint in self.joints}
+
+    @cached_property
+    def turn(self) -> dict[int, int]:
+        """Number of a joint -> its index in the order of the work."""
+        return {joint.number: index for index, joint in enumerate(self.joints)}
+
+    @cached_property
+    def at(self) -> dict[Place, int]:
+        """Place -> number of the joint that it is in."""
+        return {place: joint.number for joint in self.joints for place in joint.places}
+
+    @cached_property
+    def to_join(self) -> tuple[int, ...]:
+        """Numbers of the joints to be made, in the order of the work."""
+        return tuple(joint.number for joint in self.joints if joint.kind.joined)
+
+    def end_of(self, place: Place) -> End:
+        """Give the end that a place is in."""
+        return self.ends[place.end]
+
+    def address(self, place: Place) -> Address:
+        """Give the address of a place in its cable."""
+        return self.ends[place.end].address(place.position)
+
+    def in_group(self, end: int, group: int) -> tuple[Joint, ...]:
+        """List the joints whose called pair lies in a group of an end, in the order of the work."""
+        return self._groups.get((end, group), ())
+
+    @cached_property
+    def _groups(self) -> dict[tuple[int, int], tuple[Joint, ...]]:
+        found: dict[tuple[int, int], list[Joint]] = {}
+        for joint in self.joints:
+            key = (joint.lead.end, self.address(joint.lead).group.number)
+            found.setdefault(key, []).append(joint)
+        return {key: tuple(joints) for key, joints in found.items()}
+
+
+def straight_sequence(cable: Cable, first: int, last: int) -> Plan:
+    """Plan pairs first to last of one cable, each joined to the pair of the same number, lowest first.
 
     Raises:
         CableError: the range is empty or leaves the cable.
 
     """
+    for pair in (first, last):
+        cable.address(pair)
+    if first > last:
+        raise CableError(f"the sequence runs from {first} to {last}: give the lower pair first")
+    joints = tuple(
+        Joint(number=pair, kind=JoinKind.STRAIGHT, places=(Place(0, pair),)) for pair in range(first, last + 1)
+    )
+    return Plan(title="", ends=(End("", cable),), joints=joints)
 
-    cable: Cable
-    first: int
-    last: int
 
-    def __post_init__(self) -> None:
-        """Refuse a range that the cable does not have."""
-        for pair in (self.first, self.last):
-            self.cable.address(pair)
-        if self.first > self.last:
-            raise CableError(f"the sequence runs from {self.first} to {self.last}: give the lower pair first")
+def unjoined(plan: Plan) -> dict[str, tuple[int, ...]]:
+    """Give, for each end, the positions that are in no join of the plan."""
+    used: dict[int, set[int]] = {index: set() for index in range(len(plan.ends))}
+    for joint in plan.joints:
+        for place in joint.places:
+            used[place.end].add(place.position)
+    return {
+        end.name: tuple(p for p in range(1, end.cable.pairs + 1) if p not in used[index])
+        for index, end in enumerate(plan.ends)
+    }
 
-    @property
-    def pairs(self) -> range:
-        """Every pair of the sequence in the order of the work."""
-        return range(self.first, self.last + 1)
+
+def in_runs(numbers: Iterable[int]) -> list[tuple[int, int]]:
+    """Give ascending numbers as runs (first, last)."""
+    runs: list[tuple[int, int]] = []
+    for number in numbers:
+        if runs and number == runs[-1][1] + 1:
+            runs[-1] = (runs[-1][0], number)
+        else:
+            runs.append((number, number))
+    return runs

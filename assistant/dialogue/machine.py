@@ -13,20 +13,24 @@ from assistant.dialogue.messages import (
     DidYouSay,
     Heard,
     Input,
+    JoinProtected,
     KeysPressed,
     Missed,
+    NoteRecorded,
     Quit,
     ResumeAsked,
     SessionLeft,
     SessionOpened,
     SessionResumed,
     Show,
+    SiteCheck,
     SoundLost,
     SoundMissed,
     SpeechEnded,
     StartAsked,
     Step,
     StopAsked,
+    TimedOut,
     Typed,
 )
 from assistant.dialogue.rules import Entry, Rule, tell
@@ -48,7 +52,13 @@ _ANSWERING: dict[type[Intent], Rule] = {
     say.CarryOn: rules.not_now,
     say.Yes: rules.not_now,
     say.No: rules.not_now,
+    say.TakeNote: rules.take_note,
 }
+
+_WORK_ONLY: tuple[type[Intent], ...] = (
+    *(say.ClearFault, say.WhichFaults, say.Redo, say.GoToCable, say.CallOut, say.Faster, say.Slower),
+    *(say.ConfirmModule, say.StartVerifying, say.EndVerifying, say.PassedTest, say.Measured),
+)
 
 RULES: dict[Mode, dict[type[Intent], Rule]] = {
     Mode.ASKING: _ANSWERING
@@ -62,6 +72,32 @@ RULES: dict[Mode, dict[type[Intent], Rule]] = {
         say.SkipPair: rules.not_now,
         say.MarkFault: rules.not_now,
         say.HowManyLeft: rules.not_now,
+        **dict.fromkeys(_WORK_ONLY, rules.not_now),
+    },
+    Mode.VERIFYING: _ANSWERING
+    | {
+        say.CallPair: rules.call_to_test,
+        say.GoTo: rules.not_now,
+        say.NextPair: rules.tell_in_turn,
+        say.PreviousPair: rules.not_now,
+        say.Confirm: rules.not_now,
+        say.UndoThat: rules.undo,
+        say.SkipPair: rules.not_now,
+        say.MarkFault: rules.failed_test,
+        say.HowManyLeft: rules.how_many_left,
+        say.WhereAmI: rules.tell_in_turn,
+        say.ClearFault: rules.clear_fault,
+        say.WhichFaults: rules.which_faults,
+        say.Redo: rules.redo,
+        say.GoToCable: rules.not_now,
+        say.CallOut: rules.not_now,
+        say.Faster: rules.not_now,
+        say.Slower: rules.not_now,
+        say.ConfirmModule: rules.not_now,
+        say.StartVerifying: rules.not_now,
+        say.EndVerifying: rules.end_verifying,
+        say.PassedTest: rules.passed_test,
+        say.Measured: rules.log_reading,
     },
     Mode.FOLLOWING: _ANSWERING
     | {
@@ -74,6 +110,18 @@ RULES: dict[Mode, dict[type[Intent], Rule]] = {
         say.SkipPair: rules.skip,
         say.MarkFault: rules.mark_fault,
         say.HowManyLeft: rules.how_many_left,
+        say.ClearFault: rules.clear_fault,
+        say.WhichFaults: rules.which_faults,
+        say.Redo: rules.redo,
+        say.GoToCable: rules.go_to_cable,
+        say.CallOut: rules.call_out,
+        say.Faster: rules.change_pace,
+        say.Slower: rules.change_pace,
+        say.ConfirmModule: rules.confirm_module,
+        say.StartVerifying: rules.start_verifying,
+        say.EndVerifying: rules.not_now,
+        say.PassedTest: rules.not_now,
+        say.Measured: rules.log_reading,
     },
     Mode.HOLDING: dict.fromkeys(ALL_INTENTS, rules.not_now)
     | {say.CarryOn: rules.carry_on, say.SayAgain: rules.say_again},
@@ -81,15 +129,19 @@ RULES: dict[Mode, dict[type[Intent], Rule]] = {
 }
 """What each intent does in each mode. In a question every other entry drops it and counts as usual."""
 
-KEEP_THE_QUESTION: frozenset[type[Intent]] = frozenset({say.Help, say.SayAgain})
+ANY_TIME: frozenset[type[Intent]] = frozenset({say.Help, say.SayAgain})
 """Entries that leave an open question open."""
+
+
+NOTE_LEAD = "note"
+"""A typed line that begins so is kept as a note."""
 
 
 def _help(state: State, _: Entry) -> Step:
     return tell(spoken_help(scope_of(state)))
 
 
-for _mode in (Mode.ASKING, Mode.FOLLOWING, Mode.HOLDING):
+for _mode in (Mode.ASKING, Mode.FOLLOWING, Mode.VERIFYING, Mode.HOLDING):
     RULES[_mode][say.Help] = _help
 
 
@@ -102,19 +154,42 @@ def scope_of(state: State) -> Scope:
         open_now |= {say.Yes, say.No}
     else:
         open_now = {intent for intent, rule in RULES[state.mode].items() if rule not in closed}
-    if state.cable.groups == 1:
-        open_now.discard(say.CallGroup)
+    groups = max(end.cable.groups for end in state.plan.ends)
+    open_now -= _without_use(state, groups)
     return Scope(
         intents=frozenset(open_now),
-        digits=max(2, len(str(state.cable.pairs))),
-        groups=state.cable.groups > 1,
-        super_units=state.cable.super_units > 1,
+        digits=max(2, len(str(_largest_number(state)))),
+        groups=groups > 1,
+        super_units=any(end.cable.super_units > 1 for end in state.plan.ends),
+        service=any(end.cable.service_pairs for end in state.plan.ends),
     )
+
+
+def _without_use(state: State, groups: int) -> set[type[Intent]]:
+    """Give the intents that this session cannot use; fewer open sentences are heard more surely."""
+    unused: set[type[Intent]] = set() if groups > 1 else {say.CallGroup}
+    if len(state.plan.ends) == 1:
+        unused.add(say.GoToCable)
+    if not state.pace_s:
+        unused |= {say.Faster, say.Slower}
+    if not state.called_out:
+        unused.add(say.ConfirmModule)
+    if state.any_order:
+        unused |= {say.Confirm, say.SkipPair, say.GoTo, say.GoToCable, say.NextPair, say.PreviousPair, say.CallOut}
+    return unused
+
+
+def _largest_number(state: State) -> int:
+    """Give the largest number by which a pair of any end is called; the same whichever pair is expected."""
+    return max(max([end.cable.pairs, *(count.run.last for count in end.counts)]) for end in state.plan.ends)
 
 
 def typed_scope_of(state: State) -> Scope:
     """Give what is understood when typed or keyed: numbers of any length, so that none is misread."""
-    return Scope(intents=scope_of(state).intents | {say.CallGroup})
+    open_now = set(scope_of(state).intents) | {say.CallGroup}
+    if state.mode is Mode.FOLLOWING and not state.any_order:
+        open_now |= {say.GoToCable, say.Faster, say.Slower, say.ConfirmModule}
+    return Scope(intents=frozenset(open_now))
 
 
 def decide(state: State, came: Input) -> Step:
@@ -124,7 +199,9 @@ def decide(state: State, came: Input) -> Step:
             return _start(came)
         case ResumeAsked(torn_bytes=torn):
             resumed = SessionResumed()
-            return Step((resumed,)) + tell(wording.resumed(fold((resumed,), state), torn))
+            after = fold((resumed,), state)
+            step = Step((resumed,)) + tell(wording.resumed(after, torn))
+            return step + rules.ask_check(after) if after.unchecked else step
         case Heard():
             return _heard(state, came)
         case Typed(text=text):
@@ -136,6 +213,10 @@ def decide(state: State, came: Input) -> Step:
         case DeviceFailed(device=device, reason=reason):
             shown = Show(f"{device} failed: {reason}")
             return Step((DeviceLost(device, reason),), (shown,)) + tell(f"The {device} failed. Keys still work.")
+        case TimedOut(joint=joint):
+            return rules.call_next(state, joint)
+        case NoteRecorded(file=file, sha256=sha256):
+            return rules.keep_note(state, "", file, sha256) if file else tell("The note could not be recorded.")
         case StopAsked(reason=reason):
             return Step((SessionLeft(reason),), (Quit(),))
         case SpeechEnded():
@@ -151,8 +232,12 @@ def _start(came: StartAsked) -> Step:
         pair_order=came.pair_order,
         binder_order=came.binder_order,
         app_version=came.app_version,
+        plan_text=came.plan_text,
+        site=came.site,
+        short_checks=came.short_checks,
+        any_order=came.any_order,
     )
-    return Step((opened,), (Show(wording.CAUTION),)) + tell(wording.opening(fold((opened,))))
+    return Step((opened,), (Show(wording.CAUTION),)) + rules.ask_check(fold((opened,)))
 
 
 def _heard(state: State, came: Heard) -> Step:
@@ -187,6 +272,9 @@ def _meant(state: State, words: str) -> Intent | None:
 
 
 def _typed(state: State, text: str) -> Step:
+    lead, _, note = text.strip().partition(" ")
+    if lead.lower() == NOTE_LEAD and note.strip() and state.mode is not Mode.ENDED:
+        return rules.keep_note(state, note.strip(), "", "")
     return _parsed(state, parse(text, typed_scope_of(state)), text, Channel.TYPED)
 
 
@@ -209,19 +297,26 @@ def _enter(state: State, entry: Entry) -> Step:
     """Apply an entry that is sure; in a question, an answer closes it and anything else drops it."""
     if state.mode is not Mode.QUESTION:
         return RULES[state.mode][type(entry.intent)](state, entry)
+    if isinstance(state.question, SiteCheck):
+        if isinstance(entry.intent, say.Yes | say.No):
+            return rules.answer_check(state, state.question, entry)
+        if type(entry.intent) not in ANY_TIME:
+            return rules.not_now(state, entry)
     if isinstance(entry.intent, say.Yes):
         return _answer_yes(state)
     if isinstance(entry.intent, say.No):
         return rules.no(state, entry)
     if isinstance(state.question, DidYouSay) and _meant(state, state.question.words) == entry.intent:
         return _answer_yes(state)
-    if type(entry.intent) in KEEP_THE_QUESTION:
+    if type(entry.intent) in ANY_TIME:
         return RULES[state.base_mode][type(entry.intent)](state, entry)
     step, after = rules.dropped(state)
     return step + RULES[after.mode][type(entry.intent)](after, entry)
 
 
 def _answer_yes(state: State) -> Step:
+    if isinstance(state.question, JoinProtected):
+        return rules.join_protected(state, state.question)
     if not isinstance(state.question, DidYouSay):
         return rules.finish_after_yes(state)
     answered = Answered(yes=True)

@@ -6,14 +6,9 @@ An *input* is what came in, a *fact* is what happened and is kept, an *effect* i
 from dataclasses import dataclass
 from enum import Enum
 
-from assistant.words.intents import Fault
-
-
-class Order(Enum):
-    """Which colour of two is said first."""
-
-    RING_FIRST = "ring-first"
-    TIP_FIRST = "tip-first"
+from assistant.cable.colour_code import Order
+from assistant.cable.splice_plan import Site
+from assistant.words.intents import Fault, Unit
 
 
 class Check(Enum):
@@ -22,8 +17,18 @@ class Check(Enum):
     NUMBER_AND_COLOURS = "number+colours"
     COLOURS = "colours"
     NUMBER = "number"
+    MODULE = "module"
+    """With all pairs of its module, after they were called out."""
     WORD = "word"
     KEY = "key"
+
+
+class PairTest(Enum):
+    """Tests of the verification pass, in the order of the trade: grounds before shorts."""
+
+    CONTINUITY = "continuity"
+    GROUND = "grounds"
+    SHORT = "shorts"
 
 
 class Channel(Enum):
@@ -49,6 +54,14 @@ class StartAsked:
     pair_order: Order
     binder_order: Order
     app_version: str
+    plan_text: str = ""
+    """A splice plan to follow; cable and range are then those of the plan, and 0 here."""
+    site: Site | None = None
+    """Kind of place, for the checks before the work; a plan may name it itself."""
+    short_checks: bool = False
+    """Ask all checks in one question."""
+    any_order: bool = False
+    """Take pairs in any order, as a partner at the far end calls them."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -114,13 +127,43 @@ class DeviceFailed:
 
 
 @dataclass(frozen=True, slots=True)
+class TimedOut:
+    """The pace says that it is the turn of the next pair."""
+
+    joint: int
+    """The joint that the timer was started for; another one's is out of date."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NoteRecorded:
+    """A voice note was recorded and lies beside the log."""
+
+    file: str
+    """Name of the file in the folder of the log; empty where nothing could be recorded."""
+    seconds: float
+    sha256: str
+
+
+@dataclass(frozen=True, slots=True)
 class StopAsked:
     """The session is to be left as it is, to be resumed later."""
 
     reason: str
 
 
-Input = StartAsked | ResumeAsked | Heard | Typed | KeysPressed | SpeechEnded | SoundLost | DeviceFailed | StopAsked
+Input = (
+    StartAsked
+    | ResumeAsked
+    | Heard
+    | Typed
+    | KeysPressed
+    | SpeechEnded
+    | SoundLost
+    | DeviceFailed
+    | TimedOut
+    | NoteRecorded
+    | StopAsked
+)
 
 
 # --- questions: what the assistant may be waiting to be told ---------------------------------------
@@ -138,7 +181,25 @@ class FinishAnyway:
     """Pairs are left: end the session all the same?"""
 
 
-Question = DidYouSay | FinishAnyway
+@dataclass(frozen=True, slots=True, kw_only=True)
+class JoinProtected:
+    """The pair is protected: was it joined all the same?"""
+
+    joint: int
+    how: Check
+    by: Channel
+    asked_back: bool
+
+
+@dataclass(frozen=True, slots=True)
+class SiteCheck:
+    """Was this done before the work?"""
+
+    check: str
+    """Its name in `checks`."""
+
+
+Question = DidYouSay | FinishAnyway | JoinProtected | SiteCheck
 
 
 # --- facts ---------------------------------------------------------------------------------------
@@ -155,6 +216,10 @@ class SessionOpened:
     pair_order: Order
     binder_order: Order
     app_version: str
+    plan_text: str = ""
+    site: Site | None = None
+    short_checks: bool = False
+    any_order: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,10 +232,13 @@ class PairConfirmed:
     """A pair is joined, in the words of the person who joined it. Not an electrical test."""
 
     pair: int
+    """Number of its joint: the pair in a straight sequence, the turn in a plan."""
     how: Check
     by: Channel
     asked_back: bool
     """Whether it was accepted only after the question "did you say"."""
+    protected: str = ""
+    """Why the pair was protected, where it was joined all the same."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -180,6 +248,90 @@ class FaultMarked:
     pair: int
     fault: Fault
     by: Channel
+    other: int | None = None
+    """The second pair of a fault that involves two."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FaultCleared:
+    """A fault of a pair is mended."""
+
+    pair: int
+    fault: Fault
+    by: Channel
+
+
+@dataclass(frozen=True, slots=True)
+class Reopened:
+    """A joint was opened again and waits to be made once more."""
+
+    pair: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CheckAnswered:
+    """A check before the work was answered. The answer is a person's word, not a measurement."""
+
+    check: str
+    done: bool
+    by: Channel
+
+
+@dataclass(frozen=True, slots=True)
+class CalledOut:
+    """The assistant called this pair for the splicer to join."""
+
+    pair: int
+
+
+@dataclass(frozen=True, slots=True)
+class PaceSet:
+    """Pairs are called out at this pace; 0 ends it."""
+
+    seconds: float
+
+
+@dataclass(frozen=True, slots=True)
+class VerifyingBegun:
+    """From here on results of this test are logged, from this pair on."""
+
+    test: PairTest
+    pair: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PairTested:
+    """A test: only whether it passed, as the person says who made it."""
+
+    pair: int
+    test: PairTest
+    passed: bool
+    by: Channel
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reading:
+    """A measurement: a number with its unit, as the person reads it off an instrument."""
+
+    pair: int
+    number: int
+    unit: Unit
+    by: Channel
+
+
+@dataclass(frozen=True, slots=True)
+class VerifyingEnded:
+    """No more results are logged."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NoteKept:
+    """A note: typed text, or a sound file beside the log with its SHA-256; tied to a pair, if one was in work."""
+
+    pair: int | None
+    text: str
+    file: str
+    sha256: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -317,6 +469,16 @@ Fact = (
     | SessionResumed
     | PairConfirmed
     | FaultMarked
+    | FaultCleared
+    | Reopened
+    | CheckAnswered
+    | CalledOut
+    | PaceSet
+    | VerifyingBegun
+    | PairTested
+    | Reading
+    | VerifyingEnded
+    | NoteKept
     | PairSkipped
     | MovedTo
     | Undone
@@ -360,7 +522,20 @@ class Quit:
     """Leave the loop when all has been said."""
 
 
-Effect = Say | Show | Quit
+@dataclass(frozen=True, slots=True)
+class StartTimer:
+    """When all has been said and so many seconds have passed, put in `TimedOut` for this joint."""
+
+    seconds: float
+    joint: int
+
+
+@dataclass(frozen=True, slots=True)
+class RecordNote:
+    """Record the next speech, up to 30 s, and put in `NoteRecorded`."""
+
+
+Effect = Say | Show | Quit | StartTimer | RecordNote
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,6 +8,7 @@ from enum import Enum
 
 from assistant.cable.colour_code import GROUPS_PER_SUPER_UNIT, Colours, group_of, position_of
 from assistant.cable.makeup import SUPER_UNIT_BINDERS, Address, Cable, Group
+from assistant.cable.splice_plan import End
 from assistant.words.intents import CallGroup, CallPair
 
 
@@ -15,6 +16,7 @@ class Why(Enum):
     """Why a call names nothing in this cable."""
 
     NO_SUCH_PAIR = "no such pair"
+    NO_SUCH_SERVICE_PAIR = "no such service pair"
     NO_SUCH_GROUP = "no such group"
     NO_25TH_BINDER = "violet-slate is no binder"
     NO_SUCH_SUPER_UNIT = "no such super-unit"
@@ -67,19 +69,21 @@ class Nothing:
     why: Why
 
 
-def resolve_pair(call: CallPair, cable: Cable, group: int | None) -> ThePair | Pairs | Disagreement | Nothing:
-    """Find the pair that a call names; `group` is the group in work, used where none is said."""
+def resolve_pair(call: CallPair, end: End, group: int | None) -> ThePair | Pairs | Disagreement | Nothing:
+    """Find the pair of an end that a call names; `group` is the group in work, used where none is said.
+
+    Addresses are of positions in the sheath; a number is one of the count that the end carries.
+    """
+    cable = end.cable
+    if call.service is not None:
+        known = 1 <= call.service <= cable.service_pairs
+        return ThePair(end.address(cable.carrier_pairs + call.service)) if known else Nothing(Why.NO_SUCH_SERVICE_PAIR)
     if call.number is not None:
-        if not cable.has(call.number):
-            return Nothing(Why.NO_SUCH_PAIR)
-        address = cable.address(call.number)
-        if call.colours is None or call.colours == address.colours:
-            return ThePair(address)
-        other = cable.pair_in(address.group.number, call.colours)
-        return Disagreement(address, call.colours, other)
+        return _by_number(call, end, group)
     assert call.colours is not None, "a call has a number or colours"
     if call.group is None:
-        groups: tuple[int, ...] = (group,) if group is not None else tuple(range(1, cable.groups + 1))
+        in_work = group is not None and group <= cable.groups
+        groups: tuple[int, ...] = (group,) if in_work and group is not None else tuple(range(1, cable.groups + 1))
     else:
         found = resolve_group(call.group, cable, group)
         if isinstance(found, Nothing):
@@ -89,6 +93,21 @@ def resolve_pair(call: CallPair, cable: Cable, group: int | None) -> ThePair | P
     addresses = tuple(cable.address(pair) for pair in pairs if pair is not None)
     if not addresses:
         return Nothing(Why.GROUP_ENDS_BEFORE)
+    return ThePair(addresses[0]) if len(addresses) == 1 else Pairs(addresses)
+
+
+def _by_number(call: CallPair, end: End, group: int | None) -> ThePair | Pairs | Disagreement | Nothing:
+    assert call.number is not None
+    addresses = tuple(end.address(position) for position in end.positions_of(call.number))
+    if len(addresses) > 1 and group is not None:
+        addresses = tuple(a for a in addresses if a.group.number == group) or addresses
+    if not addresses:
+        return Nothing(Why.NO_SUCH_PAIR)
+    if call.colours is not None and not any(a.colours == call.colours for a in addresses):
+        other = end.cable.pair_in(addresses[0].group.number, call.colours)
+        return Disagreement(addresses[0], call.colours, other)
+    if call.colours is not None:
+        addresses = tuple(a for a in addresses if a.colours == call.colours)
     return ThePair(addresses[0]) if len(addresses) == 1 else Pairs(addresses)
 
 

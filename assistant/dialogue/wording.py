@@ -6,9 +6,12 @@ Fixed words come first and what matters last, since the end of a sentence is hea
 twelve are read digit by digit. Must not decide anything.
 """
 
-from assistant.cable.colour_code import Colours, Ring, Tip
-from assistant.cable.makeup import Address, Cable, Group
-from assistant.dialogue.messages import Channel, Order
+from itertools import groupby
+
+from assistant.cable.colour_code import Colours, Order, ServiceColours
+from assistant.cable.makeup import Address, Group
+from assistant.cable.splice_plan import End, Joint, Place, in_runs
+from assistant.dialogue.messages import Channel, PairTest, Reading
 from assistant.dialogue.resolve import Disagreement, Groups, Nothing, Pairs, Why
 from assistant.dialogue.state import Mode, PairState, State
 from assistant.words.intents import CallGroup, CallPair, Fault
@@ -19,6 +22,7 @@ CAUTION = (
     "Follow your employer's rules, the local code and the licensed or qualified person on site; "
     "where they differ from this tool, they win."
 )
+SITE_RULES = "Your site rules come first."
 SPOKEN_CAUTION = "Check for voltage before you touch. Your site rules come first."
 SAY_IT_AGAIN = "Say again: pair and its number, or both colours."
 SAY_YES_OR_NO = "Say yes, or no."
@@ -26,42 +30,105 @@ NOT_LOGGED = "Not logged."
 MOST_LISTED = 4
 
 
-def colours(pair: Colours, order: Order) -> str:
-    """Name two colours in the order that is wanted."""
-    if order is Order.RING_FIRST:
+def colours(pair: Colours | ServiceColours, order: Order) -> str:
+    """Name two colours in the order that is wanted; a service pair is always named tip first."""
+    if order is Order.RING_FIRST and isinstance(pair, Colours):
         return f"{pair.ring.value} {pair.tip.value}"
     return f"{pair.tip.value} {pair.ring.value}"
 
 
-def pair(address: Address, state: State) -> str:
-    """Name a pair by number and colours: the two together show a slip of either."""
-    return f"{spoken(address.pair)}, {colours(address.colours, state.pair_order)}"
+def pair(address: Address, state: State, end: End | None = None) -> str:
+    """Name a pair by number and colours: the two together show a slip of either.
+
+    The number is that of the count; colours that no source gives are left out.
+    """
+    end = end or state.end_in_work
+    number = f"service {spoken(address.position)}" if address.group.service else spoken(end.called(address.pair)[1])
+    if address.colours is None:
+        return f"{number}, colours as the cable shows"
+    return f"{number}, {colours(address.colours, end.order or state.pair_order)}"
 
 
-def binder(group: Group, state: State) -> str:
-    """Name a group's binder; empty where the cable carries none."""
-    return f"binder {colours(group.binder, state.binder_order)}" if group.binder else ""
+def joint(made: Joint, state: State, before: Joint | None = None) -> str:
+    """Name a joint by the pair that is called, and the other pairs where they are called otherwise.
+
+    Where the work goes on side by side with the joint before, only colours that differ are named.
+    """
+    lead_address, lead_end = state.plan.address(made.lead), state.plan.end_of(made.lead)
+    told = [pair(lead_address, state, lead_end)]
+    goes_on = before is not None and _side_by_side(state, before, made)
+    for place in made.places[1:]:
+        end, address = state.plan.end_of(place), state.plan.address(place)
+        same_colours = address.colours == lead_address.colours
+        if goes_on and not same_colours and address.colours is not None:
+            told.append(f"to {end.name}, {colours(address.colours, end.order or state.pair_order)}")
+        elif not goes_on and not _called_alike(state, made.lead, place):
+            count = end.called(place.position)[0]
+            where = [f"to {end.name}", count, group(address.group, state, end=end), pair(address, state, end)]
+            told.append(", ".join(part for part in where if part))
+    return "; ".join(told)
 
 
-def super_unit(colour: Tip | Ring | None) -> str:
-    """Name a super-unit; empty where the cable carries no such binder."""
-    return f"super unit {colour.value}" if colour else ""
+def _side_by_side(state: State, before: Joint, made: Joint) -> bool:
+    """Tell whether every pair of a joint is the next one, in the same group, of the joint before."""
+    return len(before.places) == len(made.places) and all(
+        old.end == new.end
+        and new.position == old.position + 1
+        and state.plan.address(old).group.number == state.plan.address(new).group.number
+        for old, new in zip(before.places, made.places, strict=True)
+    )
 
 
-def group(group: Group, state: State, *, super_unit_too: bool = True) -> str:
+def _called_alike(state: State, one: Place, other: Place) -> bool:
+    """Tell whether two pairs have the same count, number, group and colours."""
+    ends, addresses = [state.plan.end_of(p) for p in (one, other)], [state.plan.address(p) for p in (one, other)]
+    return (
+        ends[0].called(one.position) == ends[1].called(other.position)
+        and addresses[0].group.number == addresses[1].group.number
+        and addresses[0].colours == addresses[1].colours
+    )
+
+
+def binder(group: Group, order: Order) -> str:
+    """Name a group's binder; empty where the cable carries none or its colours are not known."""
+    return f"binder {colours(group.binder, order)}" if group.binder else ""
+
+
+def super_unit(group: Group) -> str:
+    """Name a super-unit; by number where its colour is not known; empty where the cable has only one."""
+    if group.super_unit_binder:
+        return f"super unit {group.super_unit_binder.value}"
+    return f"super unit {spoken(group.super_unit)}" if group.super_unit > 1 else ""
+
+
+def group(group: Group, state: State, *, end: End | None = None, super_unit_too: bool = True) -> str:
     """Name a group by number and binder, with its super-unit where there are several."""
-    parts = [super_unit(group.super_unit_binder) if super_unit_too else ""]
-    parts += [f"group {spoken(group.in_super_unit)}", binder(group, state)]
+    if group.service:
+        return "service pairs"
+    end = end or state.end_in_work
+    order = end.order or state.binder_order
+    parts = [super_unit(group) if super_unit_too else ""]
+    parts += [f"group {spoken(group.in_super_unit)}", binder(group, order)]
     return ", ".join(part for part in parts if part)
 
 
 def opening(state: State) -> str:
     """Greet at the start of a session."""
-    cable = f"{spoken(state.cable.pairs)} pair cable"
+    if state.any_order:
+        waiting = f"{spoken(len(state.plan.to_join))} pairs"
+        return f"{SPOKEN_CAUTION} {_sentence(f'{waiting} in any order')} Call a pair."
     if state.asking:
-        return f"{SPOKEN_CAUTION} {cable.capitalize()}. Ask for a pair."
-    run = f"pairs {spoken(state.sequence.first)} through {spoken(state.sequence.last)}"
-    return f"{SPOKEN_CAUTION} {cable.capitalize()}, {run}. {coming(state, None)}"
+        return f"{SPOKEN_CAUTION} {_cable(state.plan.ends[0])}. Ask for a pair."
+    if state.plan.title:
+        made = f"{spoken(len(state.plan.to_join))} joints"
+        return f"{SPOKEN_CAUTION} {_sentence(f'{state.plan.title}, {made}')} {coming(state, None)}"
+    first, last = state.plan.joints[0].number, state.plan.joints[-1].number
+    run = f"pairs {spoken(first)} through {spoken(last)}"
+    return f"{SPOKEN_CAUTION} {_cable(state.plan.ends[0])}, {run}. {coming(state, None)}"
+
+
+def _cable(end: End) -> str:
+    return f"{spoken(end.cable.pairs)} pair cable".capitalize()
 
 
 def resumed(state: State, torn_bytes: int) -> str:
@@ -73,99 +140,305 @@ def resumed(state: State, torn_bytes: int) -> str:
     return f"Resumed. {lost}Check for voltage again. {_sentence(f'{spoken(done)} done')} {coming(state, None)}"
 
 
-def coming(state: State, before: Address | None) -> str:
-    """Announce the expected pair, and its group where it is another than before."""
-    if state.expected is None:
-        return "No pair is left."
-    address = state.cable.address(state.expected)
-    entered = ""
-    if address.group.binder and (before is None or before.group.number != address.group.number):
-        new_unit = before is None or before.group.super_unit != address.group.super_unit
-        entered = f"{_sentence(group(address.group, state, super_unit_too=new_unit))} "
-    back = "Back to" if before is not None and before.pair > address.pair else "Next"
-    return f"{entered}{back} {pair(address, state)}."
+def coming(state: State, before: Joint | None) -> str:
+    """Announce the expected joint: what is left alone on the way, cable, unit and group where they change."""
+    expected_joint = state.expected_joint
+    if state.any_order:
+        return f"{_capital(spoken(len(state.left())))} left."
+    if expected_joint is None:
+        return " ".join([*left_alone(state, before, None), "No pair is left."])
+    told = [*left_alone(state, before, expected_joint), *entered(state, before, expected_joint)]
+    if expected_joint.protect:
+        told.append(_sentence(f"protected, {expected_joint.protect}"))
+    turn = state.plan.turn
+    back = before is not None and turn[before.number] > turn[expected_joint.number]
+    told.append(f"{'Back to' if back else 'Next'} {joint(expected_joint, state, before)}.")
+    return " ".join(told)
+
+
+def left_alone(state: State, before: Joint | None, upto: Joint | None) -> list[str]:
+    """Tell the dead and spare pairs that the work passes on its way."""
+    turn = state.plan.turn
+    start = -1 if before is None else turn[before.number]
+    stop = len(state.plan.joints) if upto is None else turn[upto.number]
+    passed = [made for made in state.plan.joints[start + 1 : stop] if not made.kind.joined]
+    told, key = [], lambda made: (made.lead.end, made.kind, made.reason)
+    for (_, kind, reason), found in groupby(passed, key):
+        run = list(found)
+        end = state.plan.end_of(run[0].lead)
+        numbers = [end.called(made.lead.position)[1] for made in run]
+        names = _listed([_run(first, last) for first, last in in_runs(sorted(numbers))], "and")
+        why = f", {reason}" if reason else ""
+        told.append(_sentence(f"leave {names}, {kind.value}{why}"))
+    return told
+
+
+def _run(first: int, last: int) -> str:
+    return spoken(first) if first == last else f"{spoken(first)} through {spoken(last)}"
+
+
+def entered(state: State, before: Joint | None, made: Joint) -> list[str]:
+    """Announce cable, super-unit, multi-unit, group and unit, each only where it exists and has changed."""
+    end, new = state.plan.end_of(made.lead), state.plan.address(made.lead)
+    old = None if before is None else state.plan.address(before.lead)
+    changed_end = before is None or before.lead.end != made.lead.end
+    if changed_end:
+        old = None
+    told = [_sentence(f"cable {end.name}")] if changed_end and end.name else []
+    parts: list[str] = []
+    if new.group.service and (old is None or not old.group.service):
+        parts.append("service pairs")
+    elif old is None or old.group.number != new.group.number:
+        if old is None or old.group.super_unit != new.group.super_unit:
+            parts.append(super_unit(new.group))
+        if new.multi_unit and (old is None or _multi_unit_of(old) != _multi_unit_of(new)):
+            parts.append(multi_unit(new))
+        if new.group.binder or end.cable.groups > 1:
+            parts += [group(new.group, state, end=end, super_unit_too=False)]
+    if new.unit and (old is None or (old.group.number, old.unit) != (new.group.number, new.unit)):
+        parts.append(f"unit {spoken(new.unit)}")
+    named = ", ".join(part for part in parts if part)
+    return told + ([_sentence(named)] if named else [])
+
+
+def _multi_unit_of(address: Address) -> tuple[int, int]:
+    return address.group.super_unit, address.multi_unit
+
+
+def multi_unit(address: Address) -> str:
+    """Name a multi-unit by number and binder."""
+    binder_colour = f", binder {address.multi_unit_binder.value}" if address.multi_unit_binder else ""
+    return f"multi unit {spoken(address.multi_unit)}{binder_colour}"
 
 
 def next_pair(state: State) -> str:
     """Tell the expected pair as the next one, without announcing its group."""
-    if state.expected is None:
-        return "No pair is left."
-    return f"Next {pair(state.cable.address(state.expected), state)}."
+    made = state.expected_joint
+    return "No pair is left." if made is None else f"Next {lead(made, state)}."
 
 
-def closed_group(state: State, group_before: Group) -> str:
+def closed_group(state: State, made: Joint) -> str:
     """Announce that no pair of a group waits any more, or that the work leaves it."""
-    if group_before.binder is None:
+    address = state.plan.address(made.lead)
+    end = state.plan.end_of(made.lead)
+    if end.cable.groups == 1 and not end.cable.service_pairs:
         return ""
-    pairs = [p for p in range(group_before.first, group_before.last + 1) if p in state.sequence.pairs]
-    known = [state.of(p) for p in pairs]
-    counts = [
+    joints = [j for j in state.plan.in_group(made.lead.end, address.group.number) if j.kind.joined]
+    known = [state.of(j.number) for j in joints]
+    counted = [
         (sum(k.confirmed is not None for k in known), "done"),
         (sum(bool(k.faults) for k in known), "faulty"),
         (sum(k.left and k.skipped for k in known), "skipped"),
         (sum(k.left and not k.skipped for k in known), "open"),
     ]
-    told = ", ".join(f"{spoken(count)} {name}" for count, name in counts if count or name == "done")
+    told = ", ".join(f"{spoken(count)} {name}" for count, name in counted if count or name == "done")
     word = "left" if any(k.left for k in known) else "closed"
-    return f"Group {spoken(group_before.in_super_unit)} {word}: {told}."
+    name = "Service pairs" if address.group.service else f"Group {spoken(address.group.in_super_unit)}"
+    return f"{name} {word}: {told}."
 
 
-def confirmed(state: State, address: Address) -> str:
+def confirmed(state: State, made: Joint) -> str:
     """Read a confirmed pair back; the state is that after it."""
-    return f"{_sentence(f'{pair(address, state)}, confirmed')} {after(state, address)}"
+    return f"{_sentence(f'{lead(made, state)}, confirmed')} {after(state, made)}"
 
 
-def skipped(state: State, address: Address) -> str:
+def lead(made: Joint, state: State) -> str:
+    """Name the pair of a joint that is called."""
+    return pair(state.plan.address(made.lead), state, state.plan.end_of(made.lead))
+
+
+def skipped(state: State, made: Joint) -> str:
     """Tell that a pair is left for later."""
-    return f"{_sentence(f'{pair(address, state)}, skipped')} {after(state, address)}"
+    return f"{_sentence(f'{lead(made, state)}, skipped')} {after(state, made)}"
 
 
-def marked(state: State, address: Address, fault: Fault, moved: bool) -> str:
-    """Tell that a fault is logged."""
-    told = _sentence(f"{pair(address, state)}, marked {fault.value}")
-    return f"{told} {after(state, address) if moved else coming(state, address)}".strip()
+MENDED_WHERE_MADE = "It is mended at the splice where it was made; mending it elsewhere leaves two faults."
+"""Reflectometer application note on split pairs."""
 
 
-def after(state: State, address: Address) -> str:
+def marked(state: State, made: Joint, fault: Fault, moved: bool, other: Joint | None = None) -> str:
+    """Tell that a fault is logged; of one between two pairs, where it is mended."""
+    with_other = f" with {lead(other, state)}" if other is not None else ""
+    told = _sentence(f"{lead(made, state)}, marked {fault.value}{with_other}")
+    if fault in (Fault.SPLIT, Fault.RE_SPLIT, Fault.TRANSPOSITION):
+        told += f" {MENDED_WHERE_MADE}"
+    if fault is Fault.VOLTAGE:
+        told += f" {SPOKEN_CAUTION}"
+    return f"{told} {after(state, made) if moved else next_pair(state)}".strip()
+
+
+def cleared(state: State, made: Joint, fault: Fault) -> str:
+    """Tell that a fault is mended."""
+    told = _sentence(f"{lead(made, state)}, {fault.value} cleared")
+    again = " It waits to be called." if state.of(made.number).left else ""
+    return f"{told}{again} {where_next(state)}"
+
+
+def no_such_fault(state: State, made: Joint | None, fault: Fault) -> str:
+    """Tell that there is nothing to clear."""
+    name = "That pair" if made is None else _capital(lead(made, state))
+    return f"{name} is not marked {fault.value}. {where_next(state)}"
+
+
+def faults(state: State) -> str:
+    """List the pairs with faults, and those that failed a test."""
+    found = [number for number in state.plan.to_join if state.of(number).faults]
+    failed = [number for number in state.plan.to_join if state.of(number).failed and number not in found]
+    if not found and not failed:
+        return "No pair is marked."
+    named = [
+        f"{spoken(_called_number(state, number))} {', '.join(fault.value for fault in state.of(number).faults)}"
+        for number in found
+    ]
+    named += [f"{spoken(_called_number(state, number))} failed a test" for number in failed]
+    return _sentence(f"marked {spoken(len(named))}: {_listed(named, _AND)}")
+
+
+def reopened(state: State, made: Joint) -> str:
+    """Tell that a joint waits again."""
+    return f"{_sentence(f'{lead(made, state)}, open again')} {where_next(state)}"
+
+
+def still_open(state: State, made: Joint) -> str:
+    """Tell that a joint was never made."""
+    return f"{_sentence(f'{lead(made, state)} is not done yet')} {where_next(state)}"
+
+
+def name_one_pair(state: State) -> str:
+    """Ask for one pair of the work."""
+    return f"Name one pair of this work. {where_next(state)}"
+
+
+def no_such_cable(state: State, number: int) -> str:
+    """Tell that a cable of the plan has no open pair, or is not there."""
+    if not 1 <= number <= len(state.plan.ends):
+        return f"The plan has {spoken(len(state.plan.ends))} cables."
+    return f"No open pair is called on cable {state.plan.ends[number - 1].name}. {where_next(state)}"
+
+
+def join_protected(state: State, made: Joint) -> str:
+    """Ask before a protected pair is logged."""
+    return f"{_sentence(f'{lead(made, state)} is protected, {made.protect}')} Joined all the same?"
+
+
+MODULE_CALLED = "All called. Say confirm module, or call single pairs."
+NOTHING_CALLED_OUT = "No pairs are called out. Say call them out."
+
+
+def calling_out(state: State, count: int, pace_s: float) -> str:
+    """Tell that pairs will be called out."""
+    return f"Calling {spoken(count)} pairs. {pace(pace_s)} Say hold on to stop."
+
+
+def pace(pace_s: float) -> str:
+    """Tell the pace."""
+    return f"Every {f'{pace_s:g}'.replace('.', ' point ')} seconds."
+
+
+def called_out(state: State, made: Joint) -> str:
+    """Call a pair for the splicer to join."""
+    protected = f"Protected, {made.protect}. " if made.protect else ""
+    return f"{protected}{_sentence(joint(made, state))}"
+
+
+def module_confirmed(state: State, joints: list[Joint]) -> str:
+    """Tell that the pairs of a module are confirmed, first and last by name."""
+    names = f"{lead(joints[0], state)} through {lead(joints[-1], state)}"
+    return f"{_sentence(f'{spoken(len(joints))} pairs, {names}, confirmed')} {after(state, joints[-1])}"
+
+
+VERIFYING = "Tests are made with your test set; this only logs what you say. Say test good, or mark the fault."
+
+
+def in_turn(state: State) -> str:
+    """Tell which pair is to have which test."""
+    verifying = state.verifying
+    if verifying is None or verifying.joint is None:
+        return verified(state)
+    return _sentence(f"{verifying.test.value}: {lead(state.plan.by_number[verifying.joint], state)}")
+
+
+def tested(state: State, made: Joint, test: PairTest, *, passed: bool) -> str:
+    """Read a result back and tell the next pair."""
+    return f"{_sentence(f'{lead(made, state)}, {test.value} {_RESULT[passed]}')} {in_turn(state)}"
+
+
+_RESULT = {True: "good", False: "failed"}
+
+
+def verified(state: State) -> str:
+    """Sum up the tests."""
+    known = [state.of(number) for number in state.plan.to_join if state.of(number).tests]
+    failed = sum(k.failed for k in known)
+    whole = sum(len(k.tests) == len(PairTest) for k in known)
+    return _sentence(f"verification: {spoken(whole)} pairs with all tests, {spoken(failed)} failed")
+
+
+def reading(state: State, made: Joint, found: Reading) -> str:
+    """Read a measurement back."""
+    return f"{_sentence(f'{lead(made, state)}, reading {spoken(found.number)} {found.unit.value}s')}"
+
+
+def after(state: State, made: Joint) -> str:
     """Announce what follows a pair that has just been dealt with."""
-    next_group = None if state.expected is None else state.cable.address(state.expected).group.number
-    closing = closed_group(state, address.group) if next_group != address.group.number else ""
-    return " ".join(part for part in (closing, coming(state, address)) if part)
+    if state.any_order:
+        waiting = any(state.of(j.number).left for j in state.plan.in_group(*_group_key(state, made)))
+        return " ".join(part for part in ("" if waiting else closed_group(state, made), coming(state, made)) if part)
+    following = state.expected_joint
+    same = following is not None and _group_key(state, following) == _group_key(state, made)
+    return " ".join(part for part in ("" if same else closed_group(state, made), coming(state, made)) if part)
 
 
-def undone(state: State, address: Address, entry: str) -> str:
+def _group_key(state: State, made: Joint) -> tuple[int, int]:
+    return made.lead.end, state.plan.address(made.lead).group.number
+
+
+def undone(state: State, made: Joint, entry: str) -> str:
     """Tell what was taken back; `entry` is the name of its fact."""
-    what = {"PairConfirmed": "", "FaultMarked": "fault of ", "PairSkipped": "skip of ", "MovedTo": "going to "}
-    return f"Undone: {what.get(entry, '')}{pair(address, state)}. {coming(state, address)}"
+    what = {
+        "FaultMarked": "fault of ",
+        "FaultCleared": "clearing of ",
+        "PairSkipped": "skip of ",
+        "MovedTo": "going to ",
+        "PairTested": "test of ",
+        "Reopened": "opening of ",
+    }
+    return f"Undone: {what.get(entry, '')}{lead(made, state)}. {where_next(state)}"
 
 
-def moved(state: State, address: Address) -> str:
+def moved(state: State, made: Joint) -> str:
     """Tell the new place."""
-    known = _standing(state.of(address.pair))
+    known = _standing(state.of(made.number))
     return f"{coming(state, None)}{f' It is already {known}.' if known else ''}"
 
 
 def mismatch(state: State, found: Address) -> str:
     """Say both: what was called and what is expected."""
-    known = _standing(state.of(found.pair))
-    told = f"{NOT_LOGGED} Heard {pair(found, state)}{f', already {known}' if known else ''}."
+    number = state.plan.at.get(Place(state.end, found.pair))
+    known = "not in this plan" if state.plan.title else ""
+    if number is not None:
+        known = _already(state.of(number))
+    told = f"{NOT_LOGGED} Heard {pair(found, state)}{f', {known}' if known else ''}."
     return f"{told} {expected(state)}"
 
 
 def mismatch_in_itself(state: State, found: Disagreement) -> str:
     """Say both: the pair of the number and the pair of the colours."""
-    heard = f"Heard {spoken(found.number.pair)} and {colours(found.colours, state.pair_order)}"
+    end = state.end_in_work
+    order = end.order or state.pair_order
+    heard = f"Heard {spoken(end.called(found.number.pair)[1])} and {colours(found.colours, order)}"
     if found.pair_of_colours is None:
         return f"{NOT_LOGGED} {heard}. {pair(found.number, state).capitalize()}. Which? Call it again."
-    is_pair = f"{colours(found.colours, state.pair_order)} is {spoken(found.pair_of_colours)}"
+    is_pair = f"{colours(found.colours, order)} is {spoken(end.called(found.pair_of_colours)[1])}"
     return f"{NOT_LOGGED} {heard}. {is_pair.capitalize()}. Which? Call it again."
 
 
 def expected(state: State) -> str:
     """Tell the expected pair without announcing its group."""
-    if state.expected is None:
-        return "No pair is left."
-    return f"Expected {pair(state.cable.address(state.expected), state)}."
+    made = state.expected_joint
+    if state.any_order:
+        return "Call another pair."
+    return "No pair is left." if made is None else f"Expected {lead(made, state)}."
 
 
 def answer(address: Address, state: State) -> str:
@@ -179,14 +452,16 @@ def answer(address: Address, state: State) -> str:
 
 def answer_many(found: Pairs, state: State) -> str:
     """List the pairs that colours without a group may be."""
-    name = colours(found.addresses[0].colours, state.pair_order)
-    listed = _listed([spoken(address.pair) for address in found.addresses])
+    first = found.addresses[0].colours
+    name = colours(first, state.pair_order) if isinstance(first, Colours) else "that"
+    listed = _listed([spoken(state.end_in_work.called(address.pair)[1]) for address in found.addresses])
     return f"{name.capitalize()} may be {listed}. Say the group."
 
 
 def answer_group(found: Group, state: State) -> str:
     """Answer a question about a group."""
-    return f"{_sentence(group(found, state))} Pairs {spoken(found.first)} through {spoken(found.last)}."
+    numbers = [state.end_in_work.called(position)[1] for position in (found.first, found.last)]
+    return f"{_sentence(group(found, state))} Pairs {spoken(numbers[0])} through {spoken(numbers[1])}."
 
 
 def answer_groups(found: Groups, state: State) -> str:
@@ -194,17 +469,23 @@ def answer_groups(found: Groups, state: State) -> str:
     units = {g.super_unit_binder for g in found.groups}
     if len(units) == 1:
         first, last = found.groups[0], found.groups[-1]
-        name = _sentence(super_unit(first.super_unit_binder) or "The cable")
+        name = _sentence(super_unit(first) or "the cable")
         return f"{name} {spoken(len(found.groups))} groups, pairs {spoken(first.first)} through {spoken(last.last)}."
     return f"There is one in each of {spoken(len(found.groups))} super units. Say the super unit."
 
 
-def nothing(found: Nothing, call: CallPair | CallGroup, cable: Cable) -> str:
+def nothing(found: Nothing, call: CallPair | CallGroup, end: End) -> str:
     """Tell why a call names nothing."""
+    cable = end.cable
     number = f" {spoken(call.number)}" if call.number is not None else ""
     match found.why:
         case Why.NO_SUCH_PAIR:
+            if end.counts:
+                carried = _listed([f"{c.name} {_run(c.run.first, c.run.last)}" for c in end.counts], "and")
+                return f"There is no pair{number}. Cable {end.name} carries {carried}."
             return f"There is no pair{number}. The cable has pairs one through {spoken(cable.pairs)}."
+        case Why.NO_SUCH_SERVICE_PAIR:
+            return f"There is no such service pair. The cable has {spoken(cable.service_pairs)}."
         case Why.NO_SUCH_GROUP:
             return f"There is no such group{number}. The cable has {spoken(cable.groups)}."
         case Why.NO_25TH_BINDER:
@@ -225,13 +506,16 @@ def place(state: State) -> str:
         return answer(state.cable.address(state.looked_up), state)
     if state.undo is None:
         return f"Nothing is entered yet. {coming(state, None)}"
-    last = state.cable.address(state.undo.pair)
-    return f"Last entry {pair(last, state)}. {coming(state, None)}"
+    last = state.plan.by_number[state.undo.pair]
+    return f"Last entry {lead(last, state)}. {coming(state, None)}"
 
 
 def counts(state: State) -> str:
     """Tell how many pairs are left, and what became of the others."""
     left = state.left()
+    if state.any_order and left:
+        names = _listed([spoken(_called_number(state, number)) for number in left], _AND)
+        return _sentence(f"{spoken(len(left))} not called: {names}")
     skipped_count = sum(state.of(p).skipped for p in left)
     faulty = sum(bool(known.faults) for known in state.pairs.values())
     parts = [f"{spoken(len(left))} left"]
@@ -240,26 +524,30 @@ def counts(state: State) -> str:
     parts.append(f"{spoken(sum(k.confirmed is not None for k in state.pairs.values()))} done")
     if faulty:
         parts.append(f"{spoken(faulty)} faulty")
+    tally = state.tally()
+    parts += [f"{spoken(n)} {name}" for n, name in ((tally.dead, "dead"), (tally.spare, "spare")) if n]
     return _sentence(", ".join(parts))
 
 
-def before(state: State, address: Address) -> str:
+def before(state: State, made: Joint) -> str:
     """Tell of the pair before the expected one."""
-    return f"Before that {pair(address, state)}, {_standing(state.of(address.pair)) or 'open'}."
+    standing = _standing(state.of(made.number)) or ("open" if made.kind.joined else made.kind.value)
+    return f"Before that {lead(made, state)}, {standing}."
 
 
 def where_next(state: State) -> str:
     """Tell what is awaited."""
+    if state.verifying is not None:
+        return in_turn(state)
     return "Ask for a pair." if state.asking else next_pair(state)
 
 
 def outside(state: State, number: int) -> str:
     """Refuse a pair outside the sequence."""
-    run = state.sequence
-    return (
-        f"{spoken(number).capitalize()} is not in this work, which is pairs {spoken(run.first)} "
-        f"through {spoken(run.last)}."
-    )
+    if state.plan.title:
+        return f"{_capital(spoken(number))} is not called for any joint of this plan."
+    first, last = state.plan.joints[0].number, state.plan.joints[-1].number
+    return f"{spoken(number).capitalize()} is not in this work, which is pairs {spoken(first)} through {spoken(last)}."
 
 
 def not_now(state: State) -> str:
@@ -271,6 +559,8 @@ def not_now(state: State) -> str:
             return "Not now: this session only answers questions."
         case Mode.QUESTION:
             return SAY_YES_OR_NO
+        case Mode.VERIFYING:
+            return f"Not now. {in_turn(state)}"
         case _:
             return f"Not now. {expected(state)}"
 
@@ -295,8 +585,8 @@ def did_you_say(call: str) -> str:
 
 def finish_anyway(state: State) -> str:
     """Ask before a session with open pairs is ended."""
-    left = state.left()
-    return f"{_sentence(f'Left are {_listed([spoken(p) for p in left])}')} Finish all the same?"
+    names = [spoken(_called_number(state, number)) for number in state.left()]
+    return f"{_sentence(f'Left are {_listed(names, _AND)}')} Finish all the same?"
 
 
 def finished(state: State) -> str:
@@ -306,17 +596,34 @@ def finished(state: State) -> str:
     return f"Finished. {counts(state)} A confirmation by voice or key is not an electrical test."
 
 
+def _already(known: PairState) -> str:
+    standing = _standing(known)
+    return f"already {standing}" if standing else ""
+
+
 def _standing(known: PairState) -> str:
     if known.faults:
         return "marked " + ", ".join(fault.value for fault in known.faults)
     return "done" if known.confirmed else "skipped" if known.skipped else ""
 
 
-def _listed(names: list[str]) -> str:
+_AND = "and"
+
+
+def _called_number(state: State, number: int) -> int:
+    place = state.plan.by_number[number].lead
+    return state.plan.end_of(place).called(place.position)[1]
+
+
+def _listed(names: list[str], last: str = "or") -> str:
     if len(names) > MOST_LISTED:
         return f"{', '.join(names[:MOST_LISTED])} and {spoken(len(names) - MOST_LISTED)} more"
-    return " or ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
+    return f" {last} ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
+
+
+def _capital(text: str) -> str:
+    return f"{text[:1].upper()}{text[1:]}"
 
 
 def _sentence(text: str) -> str:
-    return f"{text[:1].upper()}{text[1:]}."
+    return f"{_capital(text)}."

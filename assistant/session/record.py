@@ -37,6 +37,8 @@ INPUT_TAGS: dict[type[Input], str] = {
     messages.SpeechEnded: "speech-ended",
     messages.SoundLost: "sound-lost",
     messages.DeviceFailed: "device-failed",
+    messages.TimedOut: "timed-out",
+    messages.NoteRecorded: "note-recorded",
     messages.StopAsked: "stop-asked",
 }
 FACT_TAGS: dict[type[Fact], str] = {
@@ -44,6 +46,16 @@ FACT_TAGS: dict[type[Fact], str] = {
     messages.SessionResumed: "session-resumed",
     messages.PairConfirmed: "pair-confirmed",
     messages.FaultMarked: "fault-marked",
+    messages.FaultCleared: "fault-cleared",
+    messages.Reopened: "reopened",
+    messages.CheckAnswered: "check-answered",
+    messages.CalledOut: "called-out",
+    messages.PaceSet: "pace-set",
+    messages.VerifyingBegun: "verifying-begun",
+    messages.PairTested: "pair-tested",
+    messages.Reading: "reading",
+    messages.VerifyingEnded: "verifying-ended",
+    messages.NoteKept: "note-kept",
     messages.PairSkipped: "pair-skipped",
     messages.MovedTo: "moved-to",
     messages.Undone: "undone",
@@ -66,6 +78,8 @@ FACT_TAGS: dict[type[Fact], str] = {
 QUESTION_TAGS: dict[type[Question], str] = {
     messages.DidYouSay: "did-you-say",
     messages.FinishAnyway: "finish-anyway",
+    messages.JoinProtected: "join-protected",
+    messages.SiteCheck: "site-check",
 }
 
 

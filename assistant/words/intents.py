@@ -20,6 +20,24 @@ class Fault(Enum):
     REVERSAL = "reversal"
     WET = "wet"
     NOISY = "noisy"
+    TRANSPOSITION = "transposition"
+    VOLTAGE = "foreign voltage"
+    UNBALANCE = "unbalance"
+    RE_SPLIT = "re-split"
+
+    @property
+    def of_two_pairs(self) -> bool:
+        """Whether it always involves a second pair."""
+        return self in (Fault.SPLIT, Fault.TRANSPOSITION, Fault.RE_SPLIT, Fault.CROSS)
+
+
+class Unit(Enum):
+    """Units of a measurement that can be logged."""
+
+    OHM = "ohm"
+    MEGOHM = "megohm"
+    VOLT = "volt"
+    DECIBEL = "decibel"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,6 +58,8 @@ class CallPair:
     """Not checked against any cable."""
     colours: Colours | None = None
     group: CallGroup | None = None
+    service: int | None = None
+    """Number of a service pair of screened cable, named by it or by its two tip colours."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,6 +89,84 @@ class MarkFault:
 
     fault: Fault
     pair: int | None = None
+    other: int | None = None
+    """The second pair of a fault that involves two."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ClearFault:
+    """A fault is mended, on this pair or on the expected one."""
+
+    fault: Fault
+    pair: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Redo:
+    """A joint was opened again; it waits to be made once more."""
+
+    call: CallPair | CallGroup
+
+
+@dataclass(frozen=True, slots=True)
+class GoToCable:
+    """Carry on with the first open pair of this cable of the plan."""
+
+    number: int
+    """Cables are counted as the plan lists them, from 1."""
+
+
+@dataclass(frozen=True, slots=True)
+class WhichFaults:
+    """Which pairs have a fault?"""
+
+
+@dataclass(frozen=True, slots=True)
+class CallOut:
+    """Call the pairs of this module to me, one after the other."""
+
+
+@dataclass(frozen=True, slots=True)
+class Faster:
+    """Call at a quicker pace."""
+
+
+@dataclass(frozen=True, slots=True)
+class Slower:
+    """Call at a slower pace."""
+
+
+@dataclass(frozen=True, slots=True)
+class ConfirmModule:
+    """All pairs that were called out are joined."""
+
+
+@dataclass(frozen=True, slots=True)
+class StartVerifying:
+    """Log the results of testing, pair by pair."""
+
+
+@dataclass(frozen=True, slots=True)
+class EndVerifying:
+    """Leave the testing; its results stay."""
+
+
+@dataclass(frozen=True, slots=True)
+class PassedTest:
+    """The pair in turn passed the test."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Measured:
+    """A reading of the pair in turn."""
+
+    number: int
+    unit: Unit
+
+
+@dataclass(frozen=True, slots=True)
+class TakeNote:
+    """Record what I say next, beside the log."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,6 +251,19 @@ Intent = (
     | GoTo
     | BareNumber
     | MarkFault
+    | ClearFault
+    | Redo
+    | GoToCable
+    | WhichFaults
+    | CallOut
+    | Faster
+    | Slower
+    | ConfirmModule
+    | StartVerifying
+    | EndVerifying
+    | PassedTest
+    | Measured
+    | TakeNote
     | Confirm
     | UndoThat
     | SayAgain

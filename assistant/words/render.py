@@ -4,8 +4,8 @@ from dataclasses import fields
 from enum import Enum
 
 from assistant.cable.colour_code import RINGS, TIPS, Colours
-from assistant.words.intents import Ask, CallGroup, Fault, GoTo, Intent
-from assistant.words.vocabulary import COLOUR_WORDS, ENTRIES, Entry
+from assistant.words.intents import Ask, CallGroup, GoTo, Intent, Redo
+from assistant.words.vocabulary import COLOUR_WORDS, ENTRIES, FAULT_KEYS, FAULT_WORDS, KEY_SIGNS, Entry
 
 NAMES: dict[type[Intent], str] = {entry.intent: entry.name for entry in ENTRIES}
 
@@ -17,7 +17,7 @@ def as_object(intent: Intent) -> dict[str, object]:
     joined by a hyphen, tip first) and "super_unit", at the same level.
     """
     slots: dict[str, object] = {"intent": NAMES[type(intent)]}
-    inner = intent.call if isinstance(intent, Ask | GoTo) else intent
+    inner = intent.call if isinstance(intent, Ask | GoTo | Redo) else intent
     if inner is not intent:
         slots["of"] = NAMES[type(inner)]
     for slot in fields(inner):
@@ -75,11 +75,15 @@ def other_words() -> str:
     return f"Also understood: {'; '.join(others)}."
 
 
+def _signs(keys: str) -> str:
+    return "".join(KEY_SIGNS.get(key, key) for key in keys.split())
+
+
 def card() -> str:
     """Give the keypad card: plain text that fits a page."""
     tips = "  ".join(f"{place} {tip.value}" for place, tip in enumerate(TIPS, 1))
     rings = "  ".join(f"{place} {ring.value}" for place, ring in enumerate(RINGS, 1))
-    faults = "  ".join(f"*{place} {fault.value}" for place, fault in enumerate(Fault, 1))
+    faults = "  ".join(f"*{_signs(keys)} {FAULT_WORDS[fault][0]}" for fault, keys in FAULT_KEYS.items())
     lines = [
         "KEYPAD CARD",
         "",

@@ -8,10 +8,10 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache
 
-from assistant.cable.colour_code import RINGS, TIPS, Colours, Ring, Tip
+from assistant.cable.colour_code import RINGS, SERVICE_COLOURS, TIPS, Colours, Ring, Tip
 from assistant.words import intents as say
 from assistant.words.grammar import Make, Maybe, Node, OneOf, Rule, Say, Sentences, Seq, Value, one_of, seq
-from assistant.words.intents import CallGroup, CallPair, Fault, Intent
+from assistant.words.intents import CallGroup, CallPair, Fault, Intent, Unit
 from assistant.words.numbers import MOST_DIGITS, ONE_WORD_NUMBER, long_number, number
 
 COLOUR_WORDS: dict[Tip | Ring, tuple[str, ...]] = {
@@ -25,6 +25,15 @@ COLOUR_WORDS: dict[Tip | Ring, tuple[str, ...]] = {
 FAULT_WORDS: dict[Fault, tuple[str, ...]] = {
     **{fault: (fault.value,) for fault in Fault},
     Fault.REVERSAL: ("reversal", "reversed"),
+    Fault.TRANSPOSITION: ("transposed",),
+    Fault.VOLTAGE: ("voltage",),
+    Fault.RE_SPLIT: ("second split",),
+}
+UNIT_WORDS: dict[Unit, str] = {
+    Unit.OHM: "ohms",
+    Unit.MEGOHM: "mega ohms",
+    Unit.VOLT: "volts",
+    Unit.DECIBEL: "decibels",
 }
 
 
@@ -39,6 +48,8 @@ class Scope:
     """Whether the cable has more than one group."""
     super_units: bool = True
     """Whether the cable has more than one super-unit."""
+    service: bool = True
+    """Whether the cable has service pairs."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -81,6 +92,14 @@ def _colours(values: tuple[Value, ...]) -> Colours:
 
 COLOUR_PAIR: Node = Rule("colours", Make("colours", one_of(seq(_RING, _TIP), seq(_TIP, _RING)), _colours))
 _BINDER: Node = Make("binder", COLOUR_PAIR, lambda values: dict(values)["colours"])
+_SERVICE_PAIR: Node = OneOf(
+    tuple(
+        Say(f"{first} {second}", (("service", place),))
+        for place, pair in enumerate(SERVICE_COLOURS, 1)
+        for first in COLOUR_WORDS[pair.tip]
+        for second in COLOUR_WORDS[pair.ring]
+    )
+)
 _SUPER_UNIT: Node = seq(
     "super unit",
     Make("super_unit", one_of(_TIP, _RING), lambda values: values[0][1]),
@@ -134,6 +153,8 @@ def _pair_call(scope: Scope) -> Node:
     ]
     if scope.groups:
         forms.append(seq(_group_call(scope), pair, COLOUR_PAIR))
+    if scope.service:
+        forms.append(seq("service", pair, one_of(_named("service", number(2)), _SERVICE_PAIR)))
     return Rule("paircall", _made(OneOf(tuple(forms)), CallPair, "call"))
 
 
@@ -151,10 +172,27 @@ def _as_intent(node: Node) -> Make:
     return _named("intent", node)
 
 
+def _fault_words() -> Node:
+    return OneOf(tuple(Say(word, (("fault", f),)) for f, words in FAULT_WORDS.items() for word in words))
+
+
+def _of_pair(scope: Scope) -> Node:
+    return Make("pair", _number(scope), lambda values: values[0][1])
+
+
 def _faults(scope: Scope) -> Node:
-    fault = OneOf(tuple(Say(word, (("fault", f),)) for f, words in FAULT_WORDS.items() for word in words))
-    pair = Make("pair", _number(scope), lambda values: values[0][1])
-    return _made(seq("mark", fault, Maybe(seq("pair", pair))), say.MarkFault)
+    fault = _fault_words()
+    other = Maybe(seq("and", "pair", Make("other", _number(scope), lambda values: values[0][1])))
+    return _made(seq("mark", fault, Maybe(seq("pair", _of_pair(scope), other))), say.MarkFault)
+
+
+def _cleared(scope: Scope) -> Node:
+    return _made(seq("clear", _fault_words(), Maybe(seq("pair", _of_pair(scope)))), say.ClearFault)
+
+
+def _measured(scope: Scope) -> Node:
+    units = OneOf(tuple(Say(word, (("unit", unit),)) for unit, word in UNIT_WORDS.items()))
+    return _made(seq("reading", _named("number", number(max(scope.digits, 3))), units), say.Measured)
 
 
 # --- keys ----------------------------------------------------------------------------------------
@@ -200,6 +238,7 @@ _KEYED_PAIR = _made(
             _named("number", _KEYED_NUMBER),
             seq(POINT, _KEYED_COLOURS),
             seq(_named("number", _KEYED_NUMBER), POINT, _KEYED_COLOURS),
+            seq(POINT, TIMES, _named("service", _KEYED_NUMBER)),
         ),
         ENTER,
     ),
@@ -229,13 +268,25 @@ def _key(intent: Callable[[], Intent], *keys: str) -> Node:
     return Say(" ".join(keys), (("intent", intent()),))
 
 
-_KEYED_FAULT = _made(
+FAULT_KEYS: dict[Fault, str] = {
+    fault: str(place) if place < 10 else "0" if place == 10 else f"{TIMES} {place - 10}"
+    for place, fault in enumerate(Fault, 1)
+}
+"""Keys behind the times key; the last faults have it twice."""
+_FAULT_BY_KEY = OneOf(tuple(Say(keys, (("fault", fault),)) for fault, keys in FAULT_KEYS.items()))
+_MAYBE_PAIR = Maybe(_named("pair", _KEYED_NUMBER))
+_KEYED_FAULT = _made(seq(_MAYBE_PAIR, TIMES, _FAULT_BY_KEY), say.MarkFault)
+_KEYED_CLEARING = _made(seq(_MAYBE_PAIR, POINT, POINT, TIMES, _FAULT_BY_KEY), say.ClearFault)
+_KEYED_READING = _made(
     seq(
-        Maybe(_named("pair", _KEYED_NUMBER)),
-        TIMES,
-        OneOf(tuple(Say(str(place), (("fault", fault),)) for place, fault in enumerate(Fault, 1))),
+        POINT,
+        POINT,
+        MINUS,
+        OneOf(tuple(Say(str(place), (("unit", unit),)) for place, unit in enumerate(Unit, 1))),
+        _named("number", _KEYED_NUMBER),
+        ENTER,
     ),
-    say.MarkFault,
+    say.Measured,
 )
 
 
@@ -247,8 +298,15 @@ ENTRIES: tuple[Entry, ...] = (
         intent=CallPair,
         voice=lambda scope: _as_intent(_pair_call(scope)),
         keys=_as_intent(_KEYED_PAIR),
-        key_text="47 Enter · .25 Enter · 47.25 Enter",
-        examples=("pair forty seven", "four seven", "one two six", "orange violet", "forty seven, orange violet"),
+        key_text="47 Enter · .25 Enter · 47.25 Enter · .*3 Enter",
+        examples=(
+            "pair forty seven",
+            "four seven",
+            "one two six",
+            "orange violet",
+            "forty seven, orange violet",
+            "service white yellow",
+        ),
         help="call a pair by number, by both colours, or by both: confirms it when it is the expected one",
     ),
     Entry(
@@ -373,10 +431,132 @@ ENTRIES: tuple[Entry, ...] = (
         intent=say.MarkFault,
         voice=_faults,
         keys=_KEYED_FAULT,
-        key_text="*1 open, *2 short, *3 cross, *4 ground, *5 split, *6 reversal, *7 wet, *8 noisy; 47*1 for pair 47",
-        examples=("mark open", "mark reversal", "mark ground pair forty seven"),
+        key_text="*1 open, *2 short, *3 cross, *4 ground, *5 split, *6 reversal, *7 wet, *8 noisy, "
+        "*9 transposed, *0 voltage, **1 unbalance, **2 second split; 47*1 for pair 47",
+        examples=("mark open", "mark ground pair forty seven", "mark split pair six and pair nine"),
         help="log a fault on the expected pair, or on the one named: open, short, cross, ground, split, "
-        "reversal, wet or noisy",
+        "reversal, wet, noisy, transposed, voltage, unbalance or second split (re-split)",
+    ),
+    Entry(
+        name="clear-fault",
+        intent=say.ClearFault,
+        voice=_cleared,
+        keys=_KEYED_CLEARING,
+        key_text="..*1 · 47..*1",
+        examples=("clear open", "clear ground pair forty seven"),
+        help="log that a fault is mended",
+    ),
+    Entry(
+        name="which-faults",
+        intent=say.WhichFaults,
+        voice=_plain(say.WhichFaults, "which faults"),
+        keys=_key(say.WhichFaults, POINT, POINT, "1"),
+        key_text="..1",
+        examples=("which faults",),
+        help="lists the pairs with a fault",
+    ),
+    Entry(
+        name="redo",
+        intent=say.Redo,
+        voice=_calls("redo", say.Redo),
+        keys=_made(seq(POINT, POINT, PLUS, _KEYED_CALL), say.Redo),
+        key_text="..+47 Enter",
+        examples=("redo pair forty seven",),
+        help="log that a joint was opened again; it has to be called once more",
+    ),
+    Entry(
+        name="go-to-cable",
+        intent=say.GoToCable,
+        voice=lambda _: Make(
+            "intent", seq("go to cable", number(2)), lambda values: say.GoToCable(int(str(values[0][1])))
+        ),
+        keys=Make(
+            "intent", seq(SLASH, MINUS, _KEYED_NUMBER, ENTER), lambda values: say.GoToCable(int(str(values[0][1])))
+        ),
+        key_text="/-2 Enter",
+        examples=("go to cable two",),
+        help="carry on with the first open pair of that cable of the plan",
+    ),
+    Entry(
+        name="call-out",
+        intent=say.CallOut,
+        voice=_plain(say.CallOut, "call them out"),
+        keys=_key(say.CallOut, POINT, POINT, "2"),
+        key_text="..2",
+        examples=("call them out",),
+        help="the assistant calls the pairs of the module, at a pace; hold on and carry on work",
+    ),
+    Entry(
+        name="faster",
+        intent=say.Faster,
+        voice=_plain(say.Faster, "faster"),
+        keys=_key(say.Faster, POINT, POINT, "3"),
+        key_text="..3",
+        examples=("faster",),
+        help="call at a quicker pace",
+    ),
+    Entry(
+        name="slower",
+        intent=say.Slower,
+        voice=_plain(say.Slower, "slower"),
+        keys=_key(say.Slower, POINT, POINT, "4"),
+        key_text="..4",
+        examples=("slower",),
+        help="call at a slower pace",
+    ),
+    Entry(
+        name="confirm-module",
+        intent=say.ConfirmModule,
+        voice=_plain(say.ConfirmModule, "confirm module"),
+        keys=_key(say.ConfirmModule, POINT, POINT, "5"),
+        key_text="..5",
+        examples=("confirm module",),
+        help="confirm all pairs that were called out; logged as confirmed by the module",
+    ),
+    Entry(
+        name="start-verifying",
+        intent=say.StartVerifying,
+        voice=_plain(say.StartVerifying, "start verification"),
+        keys=_key(say.StartVerifying, POINT, POINT, "6"),
+        key_text="..6",
+        examples=("start verification",),
+        help="go through all joined pairs and log what the test set says: continuity, grounds, shorts",
+    ),
+    Entry(
+        name="test-good",
+        intent=say.PassedTest,
+        voice=_plain(say.PassedTest, "test good"),
+        keys=_key(say.PassedTest, POINT, POINT, "7"),
+        key_text="..7",
+        examples=("test good",),
+        help="the pair in turn passed; for one that failed, mark its fault",
+    ),
+    Entry(
+        name="measured",
+        intent=say.Measured,
+        voice=_measured,
+        keys=_KEYED_READING,
+        key_text="..-1 ohms, ..-2 mega ohms, ..-3 volts, ..-4 decibels, then the number and Enter",
+        examples=("reading five hundred mega ohms",),
+        help="log a measurement of the pair in turn",
+    ),
+    Entry(
+        name="end-verifying",
+        intent=say.EndVerifying,
+        voice=_plain(say.EndVerifying, "end verification"),
+        keys=_key(say.EndVerifying, POINT, POINT, "8"),
+        key_text="..8",
+        examples=("end verification",),
+        help="leave the testing; the results stay",
+    ),
+    Entry(
+        name="take-note",
+        intent=say.TakeNote,
+        voice=_plain(say.TakeNote, "take a note"),
+        keys=_key(say.TakeNote, POINT, POINT, "9"),
+        key_text="..9",
+        examples=("take a note",),
+        help="record up to 30 seconds of speech beside the log; when typing, write note and the text",
     ),
     Entry(
         name="hold",

@@ -6,7 +6,7 @@ from hypothesis import strategies as st
 
 from assistant.cable.colour_code import colours_of
 from assistant.cable.makeup import LARGEST_CABLE, SUPER_UNIT_BINDERS, Cable, CableError
-from assistant.cable.splice_plan import StraightSequence
+from assistant.cable.splice_plan import straight_sequence
 from tests.tables import rows
 
 
@@ -102,4 +102,4 @@ def test_every_listed_size_is_taken(row: dict[str, str]) -> None:
 @pytest.mark.parametrize(("first", "last"), [(0, 5), (5, 4), (1, 51), (51, 60)])
 def test_impossible_sequences_are_refused(first: int, last: int) -> None:
     with pytest.raises(CableError):
-        StraightSequence(cable=Cable(50), first=first, last=last)
+        straight_sequence(Cable(50), first, last)

@@ -1,5 +1,6 @@
 """A conversation in memory: says, types or keys something and gives what came of it."""
 
+from assistant.cable.colour_code import Order
 from assistant.dialogue.machine import decide
 from assistant.dialogue.messages import (
     EarReading,
@@ -7,7 +8,6 @@ from assistant.dialogue.messages import (
     Heard,
     Input,
     KeysPressed,
-    Order,
     Repeated,
     Said,
     StartAsked,

@@ -2,6 +2,7 @@
 
 import pytest
 
+from assistant.cable.colour_code import Order
 from assistant.dialogue.messages import (
     Channel,
     Check,
@@ -9,7 +10,6 @@ from assistant.dialogue.messages import (
     Mismatch,
     Missed,
     MovedTo,
-    Order,
     PairConfirmed,
     PairSkipped,
     SessionEnded,
@@ -123,7 +123,7 @@ def test_pairs_passed_over_by_a_jump_come_back() -> None:
 def test_a_fault_on_the_expected_pair_moves_on_and_one_on_another_pair_does_not() -> None:
     talk = Conversation()
     assert talk.heard("mark open") == "One, blue white, marked open. Next two, orange white."
-    assert talk.heard("mark wet pair nine") == "Nine, brown red, marked wet. Back to two, orange white."
+    assert talk.heard("mark wet pair nine") == "Nine, brown red, marked wet. Next two, orange white."
     assert [f for f in talk.facts if isinstance(f, FaultMarked)] == [
         FaultMarked(pair=1, fault=Fault.OPEN, by=Channel.VOICE),
         FaultMarked(pair=9, fault=Fault.WET, by=Channel.VOICE),

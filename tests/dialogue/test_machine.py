@@ -29,7 +29,10 @@ def in_each_mode() -> dict[Mode, State]:
     question.heard("blue white", "ask back")
     holding = Conversation(cable=100)
     holding.heard("hold on")
-    talks = (asking, following, question, holding)
+    verifying = Conversation(cable=100)
+    verifying.typed("blue white")
+    verifying.typed("start verification")
+    talks = (asking, following, question, holding, verifying)
     return {talk.state.mode: talk.state for talk in talks}
 
 
@@ -94,7 +97,7 @@ def test_no_entry_breaks_a_session_and_the_facts_alone_rebuild_it(
     done = {pair for pair, known in talk.state.pairs.items() if known.confirmed}
     assert done <= {fact.pair for fact in talk.facts if isinstance(fact, PairConfirmed)}
     left = set(talk.state.left())
-    assert all(pair in left or not talk.state.of(pair).left for pair in talk.state.sequence.pairs)
+    assert all(pair in left or not talk.state.of(pair).left for pair in talk.state.plan.to_join)
 
 
 @given(st.lists(ENTRY, max_size=15), st.sampled_from(["confirm", "skip pair", "mark open", "go to pair 3"]))

@@ -83,6 +83,8 @@ class SoundLoop:
         self._recorder.terminate()
         self._recorder.wait()
         self._thread.join(2)
+        if self._recorder.stdout is not None:
+            self._recorder.stdout.close()
         for module in self._modules:
             subprocess.run(["pactl", "unload-module", module], check=False)
 

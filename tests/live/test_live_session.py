@@ -42,7 +42,14 @@ class Splicer:
         self._path = folder / "call.wav"
         self._voice = SpeechRenderer(CALLER_VOICE, CALLER_WORDS_PER_MINUTE)
         self._answers: queue.Queue[str] = queue.Queue()
-        threading.Thread(target=self._read, daemon=True).start()
+        self._reader = threading.Thread(target=self._read, daemon=True)
+        self._reader.start()
+
+    def close(self) -> None:
+        self._voice.close()
+        self._reader.join(5)
+        if self._session.stdout is not None:
+            self._session.stdout.close()
 
     def _read(self) -> None:
         assert self._session.stdout is not None
@@ -90,8 +97,8 @@ def test_pairs_are_heard_answered_aloud_and_logged(sound_loop: SoundLoop, tmp_pa
         text=True,
         env=sound_loop.environment,
     )
+    splicer = Splicer(sound_loop, session, tmp_path)
     try:
-        splicer = Splicer(sound_loop, session, tmp_path)
         assert splicer.next_answer(within=30).endswith("Next two one, blue violet.")
         time.sleep(1.0)  # the voice begins to speak
         answers, spoken_s = [], []
@@ -104,6 +111,7 @@ def test_pairs_are_heard_answered_aloud_and_logged(sound_loop: SoundLoop, tmp_pa
     finally:
         session.terminate()
         session.wait(20)
+        splicer.close()
 
     assert answers == [
         "Two one, blue violet, confirmed. Next two two, orange violet.",

@@ -15,6 +15,7 @@ from assistant.words.parser import NoMatch, Understood, parse, parse_keys, words
 from assistant.words.vocabulary import (
     ALL_INTENTS,
     ENTRIES,
+    FAULT_WORDS,
     KEY_SIGNS,
     KEYS,
     Scope,
@@ -152,10 +153,11 @@ def test_the_words_that_were_ruled_out_are_not_in_the_vocabulary() -> None:
     assert not (voice_sentences(ALL).words - {"to"}) & ruled_out
 
 
-@pytest.mark.parametrize("fault", [fault.value for fault in Fault])
-def test_fault_names_stand_behind_a_lead_word(fault: str) -> None:
-    assert parse(fault, ALL) == NoMatch()
-    assert parse(f"mark {fault}", ALL) == Understood(MarkFault(fault=Fault(fault)))
+@pytest.mark.parametrize("fault", Fault)
+def test_fault_names_stand_behind_a_lead_word(fault: Fault) -> None:
+    for words in FAULT_WORDS[fault]:
+        assert parse(words, ALL) == NoMatch()
+        assert parse(f"mark {words}", ALL) == Understood(MarkFault(fault=fault))
 
 
 @given(st.integers(0, 2**32 - 1), st.sampled_from(SCOPES))

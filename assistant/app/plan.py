@@ -1,0 +1,179 @@
+"""`plan`: check a plan file and print its sequence as a table, for programs, or as a card for the splice."""
+
+import csv
+import io
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import groupby
+from pathlib import Path
+
+from assistant.cable.colour_code import Colours, Order, ServiceColours
+from assistant.cable.plan_text import PlanError, read_plan
+from assistant.cable.splice_plan import Joint, Place, Plan, in_runs, unjoined
+from assistant.dialogue import wording
+from assistant.ports import AssistantError
+
+CARD_LINES = 60
+"""Lines of a page."""
+COLUMNS = ("turn", "kind", "end", "count", "number", "position", "colours", "group", "binder", "protect", "reason")
+
+
+def load_plan(path: Path) -> tuple[Plan, str]:
+    """Read a plan file and give the plan with its text.
+
+    Raises:
+        AssistantError: the file cannot be read, or is no plan; the text names line and column.
+
+    """
+    try:
+        text = path.read_text(encoding="utf-8")
+    except OSError as error:
+        raise AssistantError(f"{path}: cannot be read ({error.strerror}); check the path") from error
+    except UnicodeDecodeError as error:
+        raise AssistantError(f"{path}: is no text in UTF-8; save it as UTF-8") from error
+    try:
+        return read_plan(text), text
+    except PlanError as error:
+        raise AssistantError(f"{path}: {error}") from error
+
+
+@dataclass(frozen=True, slots=True)
+class Side:
+    """One pair of a joint, in words for reading."""
+
+    end: str
+    count: str
+    number: int
+    position: int
+    colours: str
+    group: int
+    """Through the whole cable; 0 for service pairs."""
+    binder: str
+
+
+def side(plan: Plan, place: Place, order: Order) -> Side:
+    """Describe one pair of a joint."""
+    end, address = plan.end_of(place), plan.address(place)
+    count, number = end.called(place.position)
+    group = address.group
+    return Side(
+        end=end.name,
+        count="service" if group.service else count or "pair",
+        number=address.position if group.service else number,
+        position=place.position,
+        colours=_colours(address.colours, end.order or order),
+        group=0 if group.service else group.number,
+        binder=_colours(group.binder, end.order or order) if group.binder else "",
+    )
+
+
+def _colours(pair: Colours | ServiceColours | None, order: Order) -> str:
+    return wording.colours(pair, order) if pair else ""
+
+
+def warnings(plan: Plan) -> list[str]:
+    """List the pairs that are in no join, each end on a line."""
+    lines = []
+    for end in plan.ends:
+        positions = unjoined(plan)[end.name]
+        if positions:
+            runs = ", ".join(str(a) if a == b else f"{a}-{b}" for a, b in in_runs(positions))
+            lines.append(f"{end.name}: {len(positions)} pairs are in no join: pairs {runs} of the sheath")
+    return lines
+
+
+def as_object(plan: Plan, order: Order) -> dict[str, object]:
+    """Give the plan for programs."""
+    return {
+        "title": plan.title,
+        "site": plan.site.value if plan.site else None,
+        "work": plan.work.value,
+        "ends": [
+            {"name": e.name, "pairs": e.cable.pairs, "gauge_awg": e.gauge_awg, "counts": [str(c) for c in e.counts]}
+            for e in plan.ends
+        ],
+        "joints": [_joint_object(plan, joint, order) for joint in plan.joints],
+        "warnings": warnings(plan),
+    }
+
+
+def _joint_object(plan: Plan, joint: Joint, order: Order) -> dict[str, object]:
+    sides = [side(plan, place, order) for place in joint.places]
+    return {
+        "turn": joint.number,
+        "kind": joint.kind.value,
+        "sides": [{name: getattr(s, name) for name in Side.__slots__} for s in sides],
+        "protect": joint.protect,
+        "reason": joint.reason,
+    }
+
+
+def as_csv(plan: Plan, order: Order) -> str:
+    """Give one row for each pair of each joint."""
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(COLUMNS)
+    for joint in plan.joints:
+        for place in joint.places:
+            s = side(plan, place, order)
+            row = [joint.number, joint.kind.value, s.end, s.count, s.number, s.position, s.colours, s.group, s.binder]
+            writer.writerow([*row, joint.protect, joint.reason])
+    return out.getvalue()
+
+
+def as_table(plan: Plan, order: Order) -> str:
+    """Give a line for each joint."""
+    lines = [_heading(plan)]
+    for joint in plan.joints:
+        sides = [side(plan, place, order) for place in joint.places]
+        named = "  =  ".join(f"{s.end} {s.count} {s.number} ({s.colours}, group {s.group})" for s in sides)
+        why = f"  PROTECTED: {joint.protect}" if joint.protect else f"  {joint.reason}" if joint.reason else ""
+        lines.append(f"{joint.number:>5}  {joint.kind.value:<9} {named}{why}")
+    return "\n".join(lines)
+
+
+def as_card(plan: Plan, order: Order) -> str:
+    """Give a page to read at the splice: a line for each run of joints inside a group."""
+    lines = [_heading(plan), ""]
+    for end in plan.ends:
+        counts = "; ".join(str(count) for count in end.counts) or "by position"
+        gauge = f", {end.gauge_awg} AWG" if end.gauge_awg else ""
+        lines.append(f"{end.name}: {end.cable.pairs} pairs{gauge}, {counts}")
+    lines.append("")
+    lines += [_run_line(plan, run, order) for run in _runs(plan)]
+    lines += ["", *(f"NOT IN THE PLAN  {line}" for line in warnings(plan))]
+    lines.append(wording.CAUTION)
+    return "\n".join(lines)
+
+
+def _heading(plan: Plan) -> str:
+    site = f", {plan.site.value}" if plan.site else ""
+    return f"{plan.title or 'Splice plan'}{site}: {len(plan.to_join)} joints, {plan.work.value}"
+
+
+def _runs(plan: Plan) -> Iterator[list[Joint]]:
+    """Give joints of one kind and reason whose pairs go on one by one inside one group."""
+
+    def key(pair: tuple[int, Joint]) -> tuple[object, ...]:
+        index, joint = pair
+        groups = tuple((place.end, plan.address(place).group.number) for place in joint.places)
+        steps = tuple(place.position - index for place in joint.places)
+        return joint.kind, joint.reason, joint.protect, groups, steps
+
+    for _, run in groupby(enumerate(plan.joints), key):
+        yield [joint for _, joint in run]
+
+
+def _run_line(plan: Plan, run: list[Joint], order: Order) -> str:
+    first, last = run[0], run[-1]
+    parts, shown = [], ""
+    for a, b in zip(first.places, last.places, strict=True):
+        start, stop = side(plan, a, order), side(plan, b, order)
+        numbers = str(start.number) if start.number == stop.number else f"{start.number}-{stop.number}"
+        colours = start.colours if start.number == stop.number else f"{start.colours} .. {stop.colours}"
+        named = f"group {start.group} {start.binder}".strip() if start.group else "service"
+        where = f" [{named}: {colours}]"
+        parts.append(f"{start.end} {start.count} {numbers}{where if where != shown else ''}")
+        shown = where
+    why = f"  PROTECTED: {first.protect}" if first.protect else f"  {first.reason}" if first.reason else ""
+    return f"{first.kind.value:<9} {' = '.join(parts)}{why}"

@@ -1,0 +1,109 @@
+"""Counts: the numbers by which pairs of a sheath are called, and the positions they stand for.
+
+A count is a name with a range of numbers, as in "main 301-400". Colours follow the *position* in the
+sheath; names follow the count (trade usage: common practice, no source).
+"""
+
+import re
+from dataclasses import dataclass
+
+LARGEST_NUMBER = 999_999
+
+
+class CountError(ValueError):
+    """A text that is no count. `at` is the index in the text where it goes wrong."""
+
+    def __init__(self, message: str, at: int) -> None:
+        """Take what is wrong and where."""
+        super().__init__(message)
+        self.at = at
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """Numbers first to last, both included."""
+
+    first: int
+    last: int
+
+    def __len__(self) -> int:
+        """How many numbers."""
+        return self.last - self.first + 1
+
+    def __str__(self) -> str:
+        """Write it as in a plan."""
+        return str(self.first) if self.first == self.last else f"{self.first}-{self.last}"
+
+
+@dataclass(frozen=True, slots=True)
+class Count:
+    """A run of numbers of one named count."""
+
+    name: str
+    run: Run
+
+    def __str__(self) -> str:
+        """Write it as in a plan."""
+        return f"{self.name} {self.run}"
+
+
+_NAME = re.compile(r"\s*([A-Za-z][A-Za-z0-9]*)")
+_RUN = re.compile(r"\s*(\d+)\s*(?:-\s*(\d+))?\s*")
+
+
+def read_name(text: str, at: int = 0) -> tuple[str, int]:
+    """Read a name, lower case, and give it with the index behind it.
+
+    Raises:
+        CountError: there is none.
+
+    """
+    found = _NAME.match(text, at)
+    if not found:
+        raise CountError('a name is missing here, as in "main 301-400"', at)
+    return found.group(1).lower(), found.end()
+
+
+def read_runs(text: str, at: int) -> tuple[Run, ...]:
+    """Read runs with commas between them, to the end of the text.
+
+    Raises:
+        CountError: there is none, one is empty or runs backwards, or something else stands there.
+
+    """
+    runs: list[Run] = []
+    while True:
+        found = _RUN.match(text, at)
+        if not found:
+            raise CountError('a number or a range is missing here, as in "301-400"', at)
+        first, last = int(found.group(1)), int(found.group(2) or found.group(1))
+        if first < 1 or last > LARGEST_NUMBER:
+            raise CountError(f"numbers go from 1 to {LARGEST_NUMBER}", found.start(1))
+        if last < first:
+            raise CountError(f"{first}-{last} runs backwards: give the lower number first", found.start(1))
+        runs.append(Run(first, last))
+        at = found.end()
+        if at == len(text):
+            return tuple(runs)
+        if text[at] != ",":
+            raise CountError(f"{text[at:]!r} cannot stand behind a range; put a comma between ranges", at)
+        at += 1
+
+
+def read_counts(text: str) -> tuple[Count, ...]:
+    """Read the counts of a sheath, semicolons between them: "main 301-400; spur 1-25".
+
+    Raises:
+        CountError: it is no list of counts.
+
+    """
+    counts: list[Count] = []
+    at = 0
+    for part in text.split(";"):
+        try:
+            name, behind = read_name(part)
+            counts += [Count(name, run) for run in read_runs(part, behind)]
+        except CountError as error:
+            raise CountError(str(error), at + error.at) from None
+        at += len(part) + 1
+    return tuple(counts)
