@@ -3,7 +3,7 @@
 `decide` never raises for anything that a person can say, type or press.
 """
 
-from assistant.dialogue import rules, wording
+from assistant.dialogue import wording
 from assistant.dialogue.messages import (
     Answered,
     Asked,
@@ -33,7 +33,8 @@ from assistant.dialogue.messages import (
     TimedOut,
     Typed,
 )
-from assistant.dialogue.rules import Entry, Rule, tell
+from assistant.dialogue.rules import answering, calling_out, following, session, verifying
+from assistant.dialogue.rules.entry import Entry, Rule, tell
 from assistant.dialogue.state import Mode, State, fold
 from assistant.words import intents as say
 from assistant.words.intents import Intent
@@ -41,18 +42,18 @@ from assistant.words.parser import Ambiguous, NoMatch, Understood, parse, parse_
 from assistant.words.vocabulary import ALL_INTENTS, Scope, spoken_help
 
 _ANSWERING: dict[type[Intent], Rule] = {
-    say.CallGroup: rules.look_up,
-    say.Ask: rules.look_up,
-    say.SayAgain: rules.say_again,
-    say.WhichGroup: rules.which_group,
-    say.WhereAmI: rules.where_am_i,
-    say.HoldOn: rules.hold,
-    say.Finish: rules.finish,
-    say.BareNumber: rules.ask_bare_number,
-    say.CarryOn: rules.not_now,
-    say.Yes: rules.not_now,
-    say.No: rules.not_now,
-    say.TakeNote: rules.take_note,
+    say.CallGroup: answering.look_up,
+    say.Ask: answering.look_up,
+    say.SayAgain: answering.say_again,
+    say.WhichGroup: answering.which_group,
+    say.WhereAmI: answering.where_am_i,
+    say.HoldOn: session.hold,
+    say.Finish: session.finish,
+    say.BareNumber: session.ask_bare_number,
+    say.CarryOn: session.not_now,
+    say.Yes: session.not_now,
+    say.No: session.not_now,
+    say.TakeNote: session.take_note,
 }
 
 _WORK_ONLY: tuple[type[Intent], ...] = (
@@ -63,69 +64,69 @@ _WORK_ONLY: tuple[type[Intent], ...] = (
 RULES: dict[Mode, dict[type[Intent], Rule]] = {
     Mode.ASKING: _ANSWERING
     | {
-        say.CallPair: rules.look_up,
-        say.GoTo: rules.not_now,
-        say.NextPair: rules.look_up_neighbour,
-        say.PreviousPair: rules.look_up_neighbour,
-        say.Confirm: rules.not_now,
-        say.UndoThat: rules.not_now,
-        say.SkipPair: rules.not_now,
-        say.MarkFault: rules.not_now,
-        say.HowManyLeft: rules.not_now,
-        **dict.fromkeys(_WORK_ONLY, rules.not_now),
+        say.CallPair: answering.look_up,
+        say.GoTo: session.not_now,
+        say.NextPair: answering.look_up_neighbour,
+        say.PreviousPair: answering.look_up_neighbour,
+        say.Confirm: session.not_now,
+        say.UndoThat: session.not_now,
+        say.SkipPair: session.not_now,
+        say.MarkFault: session.not_now,
+        say.HowManyLeft: session.not_now,
+        **dict.fromkeys(_WORK_ONLY, session.not_now),
     },
     Mode.VERIFYING: _ANSWERING
     | {
-        say.CallPair: rules.call_to_test,
-        say.GoTo: rules.not_now,
-        say.NextPair: rules.tell_in_turn,
-        say.PreviousPair: rules.not_now,
-        say.Confirm: rules.not_now,
-        say.UndoThat: rules.undo,
-        say.SkipPair: rules.not_now,
-        say.MarkFault: rules.failed_test,
-        say.HowManyLeft: rules.how_many_left,
-        say.WhereAmI: rules.tell_in_turn,
-        say.ClearFault: rules.clear_fault,
-        say.WhichFaults: rules.which_faults,
-        say.Redo: rules.redo,
-        say.GoToCable: rules.not_now,
-        say.CallOut: rules.not_now,
-        say.Faster: rules.not_now,
-        say.Slower: rules.not_now,
-        say.ConfirmModule: rules.not_now,
-        say.StartVerifying: rules.not_now,
-        say.EndVerifying: rules.end_verifying,
-        say.PassedTest: rules.passed_test,
-        say.Measured: rules.log_reading,
+        say.CallPair: verifying.call_to_test,
+        say.GoTo: session.not_now,
+        say.NextPair: verifying.tell_in_turn,
+        say.PreviousPair: session.not_now,
+        say.Confirm: session.not_now,
+        say.UndoThat: following.undo,
+        say.SkipPair: session.not_now,
+        say.MarkFault: verifying.failed_test,
+        say.HowManyLeft: answering.how_many_left,
+        say.WhereAmI: verifying.tell_in_turn,
+        say.ClearFault: following.clear_fault,
+        say.WhichFaults: answering.which_faults,
+        say.Redo: following.redo,
+        say.GoToCable: session.not_now,
+        say.CallOut: session.not_now,
+        say.Faster: session.not_now,
+        say.Slower: session.not_now,
+        say.ConfirmModule: session.not_now,
+        say.StartVerifying: session.not_now,
+        say.EndVerifying: verifying.end_verifying,
+        say.PassedTest: verifying.passed_test,
+        say.Measured: verifying.log_reading,
     },
     Mode.FOLLOWING: _ANSWERING
     | {
-        say.CallPair: rules.call_pair,
-        say.GoTo: rules.go_to,
-        say.NextPair: rules.tell_expected,
-        say.PreviousPair: rules.tell_before,
-        say.Confirm: rules.confirm,
-        say.UndoThat: rules.undo,
-        say.SkipPair: rules.skip,
-        say.MarkFault: rules.mark_fault,
-        say.HowManyLeft: rules.how_many_left,
-        say.ClearFault: rules.clear_fault,
-        say.WhichFaults: rules.which_faults,
-        say.Redo: rules.redo,
-        say.GoToCable: rules.go_to_cable,
-        say.CallOut: rules.call_out,
-        say.Faster: rules.change_pace,
-        say.Slower: rules.change_pace,
-        say.ConfirmModule: rules.confirm_module,
-        say.StartVerifying: rules.start_verifying,
-        say.EndVerifying: rules.not_now,
-        say.PassedTest: rules.not_now,
-        say.Measured: rules.log_reading,
+        say.CallPair: following.call_pair,
+        say.GoTo: following.go_to,
+        say.NextPair: answering.tell_expected,
+        say.PreviousPair: answering.tell_before,
+        say.Confirm: following.confirm,
+        say.UndoThat: following.undo,
+        say.SkipPair: following.skip,
+        say.MarkFault: following.mark_fault,
+        say.HowManyLeft: answering.how_many_left,
+        say.ClearFault: following.clear_fault,
+        say.WhichFaults: answering.which_faults,
+        say.Redo: following.redo,
+        say.GoToCable: following.go_to_cable,
+        say.CallOut: calling_out.call_out,
+        say.Faster: calling_out.change_pace,
+        say.Slower: calling_out.change_pace,
+        say.ConfirmModule: calling_out.confirm_module,
+        say.StartVerifying: verifying.start_verifying,
+        say.EndVerifying: session.not_now,
+        say.PassedTest: session.not_now,
+        say.Measured: verifying.log_reading,
     },
-    Mode.HOLDING: dict.fromkeys(ALL_INTENTS, rules.not_now)
-    | {say.CarryOn: rules.carry_on, say.SayAgain: rules.say_again},
-    Mode.ENDED: dict.fromkeys(ALL_INTENTS, rules.stay_silent),
+    Mode.HOLDING: dict.fromkeys(ALL_INTENTS, session.not_now)
+    | {say.CarryOn: session.carry_on, say.SayAgain: answering.say_again},
+    Mode.ENDED: dict.fromkeys(ALL_INTENTS, session.stay_silent),
 }
 """What each intent does in each mode. In a question every other entry drops it and counts as usual."""
 
@@ -148,7 +149,7 @@ for _mode in (Mode.ASKING, Mode.FOLLOWING, Mode.VERIFYING, Mode.HOLDING):
 def scope_of(state: State) -> Scope:
     """Give what is open in this state: to the recognisers, the parser and the help alike."""
     base = RULES[state.base_mode]
-    closed = {rules.not_now, rules.stay_silent}
+    closed = {session.not_now, session.stay_silent}
     if state.mode is Mode.QUESTION:
         open_now = {i for i, rule in base.items() if rule not in closed} - {say.Confirm, say.UndoThat, say.HoldOn}
         open_now |= {say.Yes, say.No}
@@ -201,7 +202,7 @@ def decide(state: State, came: Input) -> Step:
             resumed = SessionResumed()
             after = fold((resumed,), state)
             step = Step((resumed,)) + tell(wording.resumed(after, torn))
-            return step + rules.ask_check(after) if after.unchecked else step
+            return step + session.ask_check(after) if after.unchecked else step
         case Heard():
             return _heard(state, came)
         case Typed(text=text):
@@ -214,9 +215,9 @@ def decide(state: State, came: Input) -> Step:
             shown = Show(f"{device} failed: {reason}")
             return Step((DeviceLost(device, reason),), (shown,)) + tell(f"The {device} failed. Keys still work.")
         case TimedOut(joint=joint):
-            return rules.call_next(state, joint)
+            return calling_out.call_next(state, joint)
         case NoteRecorded(file=file, sha256=sha256):
-            return rules.keep_note(state, "", file, sha256) if file else tell("The note could not be recorded.")
+            return session.keep_note(state, "", file, sha256) if file else tell("The note could not be recorded.")
         case StopAsked(reason=reason):
             return Step((SessionLeft(reason),), (Quit(),))
         case SpeechEnded():
@@ -237,7 +238,7 @@ def _start(came: StartAsked) -> Step:
         short_checks=came.short_checks,
         any_order=came.any_order,
     )
-    return Step((opened,), (Show(wording.CAUTION),)) + rules.ask_check(fold((opened,)))
+    return Step((opened,), (Show(wording.CAUTION),)) + session.ask_check(fold((opened,)))
 
 
 def _heard(state: State, came: Heard) -> Step:
@@ -256,6 +257,8 @@ def _heard(state: State, came: Heard) -> Step:
 
 def _ask_back(state: State, entry: Entry) -> Step:
     """Open the question whether this was said; saying the same again answers it as well."""
+    if isinstance(state.question, SiteCheck):
+        return session.ask_check_again(state, state.question)
     if state.mode is Mode.HOLDING or isinstance(entry.intent, say.Yes | say.No):
         return Step((Missed("asked back"),)) + tell(wording.SAY_YES_OR_NO)
     if isinstance(entry.intent, say.BareNumber):
@@ -274,7 +277,7 @@ def _meant(state: State, words: str) -> Intent | None:
 def _typed(state: State, text: str) -> Step:
     lead, _, note = text.strip().partition(" ")
     if lead.lower() == NOTE_LEAD and note.strip() and state.mode is not Mode.ENDED:
-        return rules.keep_note(state, note.strip(), "", "")
+        return session.keep_note(state, note.strip(), "", "")
     return _parsed(state, parse(text, typed_scope_of(state)), text, Channel.TYPED)
 
 
@@ -287,9 +290,11 @@ def _parsed(state: State, parsed: Understood | Ambiguous | NoMatch, call: str, b
         return _enter(state, Entry(intent=parsed.intent, call=call, by=by))
     if state.mode is Mode.ENDED:
         return Step((Missed("not now"),))
+    if isinstance(state.question, SiteCheck):
+        return session.ask_check_again(state, state.question)
     closed = parse(call, Scope(ALL_INTENTS)) if by is Channel.TYPED else NoMatch()
     if isinstance(closed, Understood):
-        return rules.not_now(state, Entry(intent=closed.intent, call=call, by=by))
+        return session.not_now(state, Entry(intent=closed.intent, call=call, by=by))
     return Step((Missed("not understood"),)) + tell(wording.not_understood(state, call, by))
 
 
@@ -299,26 +304,26 @@ def _enter(state: State, entry: Entry) -> Step:
         return RULES[state.mode][type(entry.intent)](state, entry)
     if isinstance(state.question, SiteCheck):
         if isinstance(entry.intent, say.Yes | say.No):
-            return rules.answer_check(state, state.question, entry)
+            return session.answer_check(state, state.question, entry)
         if type(entry.intent) not in ANY_TIME:
-            return rules.not_now(state, entry)
+            return session.ask_check_again(state, state.question)
     if isinstance(entry.intent, say.Yes):
         return _answer_yes(state)
     if isinstance(entry.intent, say.No):
-        return rules.no(state, entry)
+        return session.no(state, entry)
     if isinstance(state.question, DidYouSay) and _meant(state, state.question.words) == entry.intent:
         return _answer_yes(state)
     if type(entry.intent) in ANY_TIME:
         return RULES[state.base_mode][type(entry.intent)](state, entry)
-    step, after = rules.dropped(state)
+    step, after = session.dropped(state)
     return step + RULES[after.mode][type(entry.intent)](after, entry)
 
 
 def _answer_yes(state: State) -> Step:
     if isinstance(state.question, JoinProtected):
-        return rules.join_protected(state, state.question)
+        return following.join_protected(state, state.question)
     if not isinstance(state.question, DidYouSay):
-        return rules.finish_after_yes(state)
+        return session.finish_after_yes(state)
     answered = Answered(yes=True)
     after = fold((answered,), state)
     intent = _meant(after, state.question.words)

@@ -49,7 +49,7 @@ def start(cable: int = 25, first: int = 1, last: int | None = None, **more: obje
         "app_version": "test",
         **more,
     }
-    return StartAsked(cable_pairs=cable, first=first, last=last or cable, **settings)  # type: ignore[arg-type]
+    return StartAsked(cable_pairs=cable, first=first, last=cable if last is None else last, **settings)  # type: ignore[arg-type]
 
 
 def utterance(words: str, judgement: str = "accepted") -> Heard:

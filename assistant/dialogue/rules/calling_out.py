@@ -1,0 +1,70 @@
+"""Rules for modules: pairs are called out to the splicer at a pace."""
+
+from assistant.dialogue import wording
+from assistant.dialogue.messages import (
+    CalledOut,
+    Check,
+    PaceSet,
+    PairConfirmed,
+    StartTimer,
+    Step,
+)
+from assistant.dialogue.rules.entry import Entry, tell, then
+from assistant.dialogue.state import State
+from assistant.words import intents as say
+
+USUAL_PACE_S = 3.0
+PACE_STEP = 1.25
+QUICKEST_S, SLOWEST_S = 0.5, 20.0
+
+
+def call_out(state: State, _: Entry) -> Step:
+    """Begin to call the pairs of the module out."""
+    made = state.expected_joint
+    if made is None:
+        return tell(wording.expected(state))
+    pace = state.pace_s or USUAL_PACE_S
+    begun = Step((PaceSet(pace),)) + tell(wording.calling_out(state, len(state.module_of(made)), pace))
+    return begun + Step(effects=(StartTimer(pace, made.number),))
+
+
+def call_next(state: State, joint: int) -> Step:
+    """Call the pair whose turn it is, and set the timer for the one after it; the last one ends it."""
+    if not state.pace_s or state.held or state.question is not None or state.of(joint).left is False:
+        return Step()
+    made = state.plan.by_number[joint]
+    module = state.module_of(made)
+    called = Step((CalledOut(joint),)) + tell(wording.called_out(state, made))
+    if len(module) > 1:
+        return called + Step(effects=(StartTimer(state.pace_s, module[1].number),))
+    return called + Step((PaceSet(0.0),)) + tell(wording.MODULE_CALLED)
+
+
+def change_pace(state: State, entry: Entry) -> Step:
+    """Call faster or slower."""
+    if not state.pace_s:
+        return tell(wording.NOTHING_CALLED_OUT)
+    factor = 1 / PACE_STEP if isinstance(entry.intent, say.Faster) else PACE_STEP
+    pace = round(min(SLOWEST_S, max(QUICKEST_S, state.pace_s * factor)), 1)
+    return Step((PaceSet(pace),)) + tell(wording.pace(pace)) + resume_pace(state)
+
+
+def resume_pace(state: State) -> Step:
+    """Set the timer again for the next pair that was not called out yet."""
+    made = state.expected_joint
+    if not state.pace_s or made is None:
+        return Step()
+    waiting = next((j.number for j in state.module_of(made) if j.number not in state.called_out), None)
+    return Step() if waiting is None else Step(effects=(StartTimer(state.pace_s, waiting),))
+
+
+def confirm_module(state: State, entry: Entry) -> Step:
+    """Confirm all pairs that were called out; protected ones are left to be called by themselves."""
+    joints = [state.plan.by_number[number] for number in state.called_out]
+    safe = [made for made in joints if not made.protect]
+    if not safe:
+        return tell(wording.NOTHING_CALLED_OUT)
+    facts = [
+        PairConfirmed(pair=made.number, how=Check.MODULE, by=entry.by, asked_back=entry.asked_back) for made in safe
+    ]
+    return then(state, PaceSet(0.0), *facts, told=lambda s: wording.module_confirmed(s, safe))
