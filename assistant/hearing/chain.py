@@ -5,6 +5,7 @@ detector come in by their ports. Must not know a device, a thread or the state o
 beyond what is open.
 """
 
+import math
 from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -32,6 +33,12 @@ class Utterance:
     sound: Samples
     clipped: bool
     """Whether the sound reached full scale."""
+
+
+def level_db(block: Samples) -> float:
+    """Give the level of a block in dB of full scale."""
+    power = float(np.mean(np.square(block.astype(np.float64) / FULL_SCALE)))
+    return 10 * math.log10(max(power, 1e-10))
 
 
 class HearingChain:
@@ -71,7 +78,7 @@ class HearingChain:
     def push(self, block: Samples) -> Utterance | None:
         """Take one block of `BLOCK_FRAMES` frames; give the utterance that it ends, if any."""
         self._kept.append(block)
-        change = self._endpointer.push(self._detector.probability(block))
+        change = self._endpointer.push(self._detector.probability(block), level_db(block))
         if change is Change.NOTHING:
             self._trim()
             return None

@@ -6,6 +6,7 @@ waits for the long pause, so that a digit string cut in two never passes as a sh
 Must not know sound, only its probabilities.
 """
 
+from collections import deque
 from dataclasses import dataclass
 from enum import Enum
 
@@ -26,6 +27,12 @@ class Endpointing:
     after_s: float = 0.25
     """Sound kept from the pause."""
     longest_s: float = 8.0
+    look_back_s: float = 1.5
+    """How far before its opening an utterance may begin: the detector can miss a first word altogether."""
+    look_back_gap_s: float = 0.4
+    """Longest silence that is bridged on the way back."""
+    louder_db: float = 10.0
+    """A block this much over the floor of the level may belong to the utterance."""
 
 
 class Change(Enum):
@@ -54,6 +61,9 @@ class Endpointer:
         self._open = False
         self._paused = False
         self._onset = 0
+        self._floor_db: float | None = None
+        self._last_end = 0
+        self._loud: deque[bool] = deque(maxlen=self._blocks(limits.look_back_s))
 
     @property
     def is_open(self) -> bool:
@@ -68,16 +78,19 @@ class Endpointer:
     @property
     def blocks_to_keep(self) -> int:
         """How many past blocks an opening may reach back to."""
-        return self._blocks(self._limits.before_s) + self._blocks(self._limits.onset_s) + 2
+        least = self._blocks(self._limits.before_s) + self._blocks(self._limits.onset_s) + 2
+        return least + self._blocks(self._limits.look_back_s)
 
     def finish(self) -> None:
         """Close the utterance at a pause, since it cannot go on."""
         self._open = self._paused = False
         self._onset = 0
+        self._last_end = self.speech_end
 
-    def push(self, probability: float) -> Change:
-        """Take the speech probability of the next block."""
+    def push(self, probability: float, level_db: float) -> Change:
+        """Take the speech probability and the level of the next block."""
         self.position += 1
+        self._follow_floor(level_db)
         return self._while_open(probability) if self._open else self._while_closed(probability)
 
     def _while_closed(self, probability: float) -> Change:
@@ -85,7 +98,8 @@ class Endpointer:
         self._onset = self._onset + 1 if speech else max(0, self._onset - 1)
         if self._onset < self._blocks(self._limits.onset_s):
             return Change.NOTHING
-        self.start = max(0, self.position - self._onset - self._blocks(self._limits.before_s))
+        begins = min(self.position - self._onset, self._looked_back())
+        self.start = max(0, self._last_end, begins - self._blocks(self._limits.before_s))
         self.speech_end = self.position
         self._open, self._paused = True, False
         return Change.OPENED
@@ -105,6 +119,25 @@ class Endpointer:
             self._paused = True
             return Change.PAUSED
         return Change.NOTHING
+
+    def _follow_floor(self, level_db: float) -> None:
+        """Let the floor fall fast and rise by about 1 dB a second."""
+        if self._floor_db is None:
+            self._floor_db = level_db
+        step = min(level_db - self._floor_db, 0.03) if level_db > self._floor_db else 0.3 * (level_db - self._floor_db)
+        self._floor_db += step
+        self._loud.append(level_db > self._floor_db + self._limits.louder_db)
+
+    def _looked_back(self) -> int:
+        """Give the first block of the sound that leads up to here without a long gap."""
+        first = at = self.position
+        for loud in reversed(self._loud):
+            at -= 1
+            if loud:
+                first = at
+            elif first - at > self._blocks(self._limits.look_back_gap_s):
+                break
+        return first
 
     def _blocks(self, seconds: float) -> int:
         return max(1, round(seconds / self._block_s))
