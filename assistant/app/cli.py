@@ -2,7 +2,9 @@
 
 import argparse
 import json
+import os
 import sys
+import traceback
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
@@ -14,6 +16,10 @@ from assistant.ports import AssistantError
 
 EXIT_FAILED = 1
 EXIT_BAD_INPUT = 2
+EXIT_FAULT = 70
+"""A fault of the program itself, as sysexits.h has it."""
+TRACE_VARIABLE = "SPLICE_ASSISTANT_TRACE"
+"""Environment variable that lets faults of the program show in full."""
 USUAL_HEARING_CABLE = 600
 """Size of cable that `hear` assumes: one super-unit, numbers of up to three digits."""
 
@@ -32,6 +38,16 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return EXIT_FAILED
     except KeyboardInterrupt:
         return 130
+    except Exception as error:
+        if TRACE_VARIABLE in os.environ:
+            raise
+        where = traceback.extract_tb(error.__traceback__)[-1]
+        print(
+            f"splice-assistant: this is a fault of the program ({type(error).__name__}: {error}, {where.name} at "
+            f"{Path(where.filename).name}:{where.lineno}); what was logged is safe, go on with work --resume",
+            file=sys.stderr,
+        )
+        return EXIT_FAULT
 
 
 def _parser() -> argparse.ArgumentParser:

@@ -10,7 +10,7 @@ from pathlib import Path
 from assistant.cable.colour_code import Colours, Order, ServiceColours
 from assistant.cable.plan_text import PlanError, read_plan
 from assistant.cable.splice_plan import Joint, Place, Plan, in_runs, unjoined
-from assistant.dialogue import wording
+from assistant.dialogue import naming, wording
 from assistant.ports import AssistantError
 
 CARD_LINES = 60
@@ -68,7 +68,7 @@ def side(plan: Plan, place: Place, order: Order) -> Side:
 
 
 def _colours(pair: Colours | ServiceColours | None, order: Order) -> str:
-    return wording.colours(pair, order) if pair else ""
+    return naming.colours(pair, order) if pair else ""
 
 
 def warnings(plan: Plan) -> list[str]:

@@ -8,10 +8,25 @@ twelve are read digit by digit. Must not decide anything.
 
 from itertools import groupby
 
-from assistant.cable.colour_code import Colours, Order, ServiceColours
+from assistant.cable.colour_code import Colours
 from assistant.cable.makeup import Address, Group
 from assistant.cable.splice_plan import End, Joint, Place, in_runs
 from assistant.dialogue.messages import Channel, PairTest, Reading
+from assistant.dialogue.naming import (
+    AND,
+    called_number,
+    capital,
+    colours,
+    group,
+    joint,
+    lead,
+    listed,
+    multi_unit,
+    pair,
+    run,
+    sentence,
+    super_unit,
+)
 from assistant.dialogue.resolve import Disagreement, Groups, Nothing, Pairs, Why
 from assistant.dialogue.state import Mode, PairState, State
 from assistant.words.intents import CallGroup, CallPair, Fault
@@ -27,101 +42,18 @@ SPOKEN_CAUTION = "Check for voltage before you touch. Your site rules come first
 SAY_IT_AGAIN = "Say again: pair and its number, or both colours."
 SAY_YES_OR_NO = "Say yes, or no."
 NOT_LOGGED = "Not logged."
-MOST_LISTED = 4
-
-
-def colours(pair: Colours | ServiceColours, order: Order) -> str:
-    """Name two colours in the order that is wanted; a service pair is always named tip first."""
-    if order is Order.RING_FIRST and isinstance(pair, Colours):
-        return f"{pair.ring.value} {pair.tip.value}"
-    return f"{pair.tip.value} {pair.ring.value}"
-
-
-def pair(address: Address, state: State, end: End | None = None) -> str:
-    """Name a pair by number and colours: the two together show a slip of either.
-
-    The number is that of the count; colours that no source gives are left out.
-    """
-    end = end or state.end_in_work
-    number = f"service {spoken(address.position)}" if address.group.service else spoken(end.called(address.pair)[1])
-    if address.colours is None:
-        return f"{number}, colours as the cable shows"
-    return f"{number}, {colours(address.colours, end.order or state.pair_order)}"
-
-
-def joint(made: Joint, state: State, before: Joint | None = None) -> str:
-    """Name a joint by the pair that is called, and the other pairs where they are called otherwise.
-
-    Where the work goes on side by side with the joint before, only colours that differ are named.
-    """
-    lead_address, lead_end = state.plan.address(made.lead), state.plan.end_of(made.lead)
-    told = [pair(lead_address, state, lead_end)]
-    goes_on = before is not None and _side_by_side(state, before, made)
-    for place in made.places[1:]:
-        end, address = state.plan.end_of(place), state.plan.address(place)
-        same_colours = address.colours == lead_address.colours
-        if goes_on and not same_colours and address.colours is not None:
-            told.append(f"to {end.name}, {colours(address.colours, end.order or state.pair_order)}")
-        elif not goes_on and not _called_alike(state, made.lead, place):
-            count = end.called(place.position)[0]
-            where = [f"to {end.name}", count, group(address.group, state, end=end), pair(address, state, end)]
-            told.append(", ".join(part for part in where if part))
-    return "; ".join(told)
-
-
-def _side_by_side(state: State, before: Joint, made: Joint) -> bool:
-    """Tell whether every pair of a joint is the next one, in the same group, of the joint before."""
-    return len(before.places) == len(made.places) and all(
-        old.end == new.end
-        and new.position == old.position + 1
-        and state.plan.address(old).group.number == state.plan.address(new).group.number
-        for old, new in zip(before.places, made.places, strict=True)
-    )
-
-
-def _called_alike(state: State, one: Place, other: Place) -> bool:
-    """Tell whether two pairs have the same count, number, group and colours."""
-    ends, addresses = [state.plan.end_of(p) for p in (one, other)], [state.plan.address(p) for p in (one, other)]
-    return (
-        ends[0].called(one.position) == ends[1].called(other.position)
-        and addresses[0].group.number == addresses[1].group.number
-        and addresses[0].colours == addresses[1].colours
-    )
-
-
-def binder(group: Group, order: Order) -> str:
-    """Name a group's binder; empty where the cable carries none or its colours are not known."""
-    return f"binder {colours(group.binder, order)}" if group.binder else ""
-
-
-def super_unit(group: Group) -> str:
-    """Name a super-unit; by number where its colour is not known; empty where the cable has only one."""
-    if group.super_unit_binder:
-        return f"super unit {group.super_unit_binder.value}"
-    return f"super unit {spoken(group.super_unit)}" if group.super_unit > 1 else ""
-
-
-def group(group: Group, state: State, *, end: End | None = None, super_unit_too: bool = True) -> str:
-    """Name a group by number and binder, with its super-unit where there are several."""
-    if group.service:
-        return "service pairs"
-    end = end or state.end_in_work
-    order = end.order or state.binder_order
-    parts = [super_unit(group) if super_unit_too else ""]
-    parts += [f"group {spoken(group.in_super_unit)}", binder(group, order)]
-    return ", ".join(part for part in parts if part)
 
 
 def opening(state: State) -> str:
     """Greet at the start of a session."""
     if state.any_order:
         waiting = f"{spoken(len(state.plan.to_join))} pairs"
-        return f"{SPOKEN_CAUTION} {_sentence(f'{waiting} in any order')} Call a pair."
+        return f"{SPOKEN_CAUTION} {sentence(f'{waiting} in any order')} Call a pair."
     if state.asking:
         return f"{SPOKEN_CAUTION} {_cable(state.plan.ends[0])}. Ask for a pair."
     if state.plan.title:
         made = f"{spoken(len(state.plan.to_join))} joints"
-        return f"{SPOKEN_CAUTION} {_sentence(f'{state.plan.title}, {made}')} {coming(state, None)}"
+        return f"{SPOKEN_CAUTION} {sentence(f'{state.plan.title}, {made}')} {coming(state, None)}"
     first, last = state.plan.joints[0].number, state.plan.joints[-1].number
     run = f"pairs {spoken(first)} through {spoken(last)}"
     return f"{SPOKEN_CAUTION} {_cable(state.plan.ends[0])}, {run}. {coming(state, None)}"
@@ -137,19 +69,19 @@ def resumed(state: State, torn_bytes: int) -> str:
     if state.asking:
         return f"Resumed. {lost}Check for voltage again. Ask for a pair."
     done = sum(known.confirmed is not None for known in state.pairs.values())
-    return f"Resumed. {lost}Check for voltage again. {_sentence(f'{spoken(done)} done')} {coming(state, None)}"
+    return f"Resumed. {lost}Check for voltage again. {sentence(f'{spoken(done)} done')} {coming(state, None)}"
 
 
 def coming(state: State, before: Joint | None) -> str:
     """Announce the expected joint: what is left alone on the way, cable, unit and group where they change."""
     expected_joint = state.expected_joint
     if state.any_order:
-        return f"{_capital(spoken(len(state.left())))} left."
+        return f"{capital(spoken(len(state.left())))} left."
     if expected_joint is None:
         return " ".join([*left_alone(state, before, None), "No pair is left."])
     told = [*left_alone(state, before, expected_joint), *entered(state, before, expected_joint)]
     if expected_joint.protect:
-        told.append(_sentence(f"protected, {expected_joint.protect}"))
+        told.append(sentence(f"protected, {expected_joint.protect}"))
     turn = state.plan.turn
     back = before is not None and turn[before.number] > turn[expected_joint.number]
     told.append(f"{'Back to' if back else 'Next'} {joint(expected_joint, state, before)}.")
@@ -164,17 +96,13 @@ def left_alone(state: State, before: Joint | None, upto: Joint | None) -> list[s
     passed = [made for made in state.plan.joints[start + 1 : stop] if not made.kind.joined]
     told, key = [], lambda made: (made.lead.end, made.kind, made.reason)
     for (_, kind, reason), found in groupby(passed, key):
-        run = list(found)
-        end = state.plan.end_of(run[0].lead)
-        numbers = [end.called(made.lead.position)[1] for made in run]
-        names = _listed([_run(first, last) for first, last in in_runs(sorted(numbers))], "and")
+        joints = list(found)
+        end = state.plan.end_of(joints[0].lead)
+        numbers = [end.called(made.lead.position)[1] for made in joints]
+        names = listed([run(first, last) for first, last in in_runs(sorted(numbers))], "and")
         why = f", {reason}" if reason else ""
-        told.append(_sentence(f"leave {names}, {kind.value}{why}"))
+        told.append(sentence(f"leave {names}, {kind.value}{why}"))
     return told
-
-
-def _run(first: int, last: int) -> str:
-    return spoken(first) if first == last else f"{spoken(first)} through {spoken(last)}"
 
 
 def entered(state: State, before: Joint | None, made: Joint) -> list[str]:
@@ -184,7 +112,7 @@ def entered(state: State, before: Joint | None, made: Joint) -> list[str]:
     changed_end = before is None or before.lead.end != made.lead.end
     if changed_end:
         old = None
-    told = [_sentence(f"cable {end.name}")] if changed_end and end.name else []
+    told = [sentence(f"cable {end.name}")] if changed_end and end.name else []
     parts: list[str] = []
     if new.group.service and (old is None or not old.group.service):
         parts.append("service pairs")
@@ -198,17 +126,11 @@ def entered(state: State, before: Joint | None, made: Joint) -> list[str]:
     if new.unit and (old is None or (old.group.number, old.unit) != (new.group.number, new.unit)):
         parts.append(f"unit {spoken(new.unit)}")
     named = ", ".join(part for part in parts if part)
-    return told + ([_sentence(named)] if named else [])
+    return told + ([sentence(named)] if named else [])
 
 
 def _multi_unit_of(address: Address) -> tuple[int, int]:
     return address.group.super_unit, address.multi_unit
-
-
-def multi_unit(address: Address) -> str:
-    """Name a multi-unit by number and binder."""
-    binder_colour = f", binder {address.multi_unit_binder.value}" if address.multi_unit_binder else ""
-    return f"multi unit {spoken(address.multi_unit)}{binder_colour}"
 
 
 def next_pair(state: State) -> str:
@@ -226,7 +148,7 @@ def closed_group(state: State, made: Joint) -> str:
     joints = [j for j in state.plan.in_group(made.lead.end, address.group.number) if j.kind.joined]
     known = [state.of(j.number) for j in joints]
     counted = [
-        (sum(k.confirmed is not None for k in known), "done"),
+        (sum(k.confirmed is not None and not k.faults for k in known), "done"),
         (sum(bool(k.faults) for k in known), "faulty"),
         (sum(k.left and k.skipped for k in known), "skipped"),
         (sum(k.left and not k.skipped for k in known), "open"),
@@ -239,17 +161,12 @@ def closed_group(state: State, made: Joint) -> str:
 
 def confirmed(state: State, made: Joint) -> str:
     """Read a confirmed pair back; the state is that after it."""
-    return f"{_sentence(f'{lead(made, state)}, confirmed')} {after(state, made)}"
-
-
-def lead(made: Joint, state: State) -> str:
-    """Name the pair of a joint that is called."""
-    return pair(state.plan.address(made.lead), state, state.plan.end_of(made.lead))
+    return f"{sentence(f'{lead(made, state)}, confirmed')} {after(state, made)}"
 
 
 def skipped(state: State, made: Joint) -> str:
     """Tell that a pair is left for later."""
-    return f"{_sentence(f'{lead(made, state)}, skipped')} {after(state, made)}"
+    return f"{sentence(f'{lead(made, state)}, skipped')} {after(state, made)}"
 
 
 MENDED_WHERE_MADE = "It is mended at the splice where it was made; mending it elsewhere leaves two faults."
@@ -259,7 +176,7 @@ MENDED_WHERE_MADE = "It is mended at the splice where it was made; mending it el
 def marked(state: State, made: Joint, fault: Fault, moved: bool, other: Joint | None = None) -> str:
     """Tell that a fault is logged; of one between two pairs, where it is mended."""
     with_other = f" with {lead(other, state)}" if other is not None else ""
-    told = _sentence(f"{lead(made, state)}, marked {fault.value}{with_other}")
+    told = sentence(f"{lead(made, state)}, marked {fault.value}{with_other}")
     if fault in (Fault.SPLIT, Fault.RE_SPLIT, Fault.TRANSPOSITION):
         told += f" {MENDED_WHERE_MADE}"
     if fault is Fault.VOLTAGE:
@@ -269,14 +186,14 @@ def marked(state: State, made: Joint, fault: Fault, moved: bool, other: Joint | 
 
 def cleared(state: State, made: Joint, fault: Fault) -> str:
     """Tell that a fault is mended."""
-    told = _sentence(f"{lead(made, state)}, {fault.value} cleared")
+    told = sentence(f"{lead(made, state)}, {fault.value} cleared")
     again = " It waits to be called." if state.of(made.number).left else ""
     return f"{told}{again} {where_next(state)}"
 
 
 def no_such_fault(state: State, made: Joint | None, fault: Fault) -> str:
     """Tell that there is nothing to clear."""
-    name = "That pair" if made is None else _capital(lead(made, state))
+    name = "That pair" if made is None else capital(lead(made, state))
     return f"{name} is not marked {fault.value}. {where_next(state)}"
 
 
@@ -287,21 +204,21 @@ def faults(state: State) -> str:
     if not found and not failed:
         return "No pair is marked."
     named = [
-        f"{spoken(_called_number(state, number))} {', '.join(fault.value for fault in state.of(number).faults)}"
+        f"{spoken(called_number(state, number))} {', '.join(fault.value for fault in state.of(number).faults)}"
         for number in found
     ]
-    named += [f"{spoken(_called_number(state, number))} failed a test" for number in failed]
-    return _sentence(f"marked {spoken(len(named))}: {_listed(named, _AND)}")
+    named += [f"{spoken(called_number(state, number))} failed a test" for number in failed]
+    return sentence(f"marked {spoken(len(named))}: {listed(named, AND)}")
 
 
 def reopened(state: State, made: Joint) -> str:
     """Tell that a joint waits again."""
-    return f"{_sentence(f'{lead(made, state)}, open again')} {where_next(state)}"
+    return f"{sentence(f'{lead(made, state)}, open again')} {where_next(state)}"
 
 
 def still_open(state: State, made: Joint) -> str:
     """Tell that a joint was never made."""
-    return f"{_sentence(f'{lead(made, state)} is not done yet')} {where_next(state)}"
+    return f"{sentence(f'{lead(made, state)} is not done yet')} {where_next(state)}"
 
 
 def name_one_pair(state: State) -> str:
@@ -318,7 +235,7 @@ def no_such_cable(state: State, number: int) -> str:
 
 def join_protected(state: State, made: Joint) -> str:
     """Ask before a protected pair is logged."""
-    return f"{_sentence(f'{lead(made, state)} is protected, {made.protect}')} Joined all the same?"
+    return f"{sentence(f'{lead(made, state)} is protected, {made.protect}')} Joined all the same?"
 
 
 MODULE_CALLED = "All called. Say confirm module, or call single pairs."
@@ -338,13 +255,13 @@ def pace(pace_s: float) -> str:
 def called_out(state: State, made: Joint) -> str:
     """Call a pair for the splicer to join."""
     protected = f"Protected, {made.protect}. " if made.protect else ""
-    return f"{protected}{_sentence(joint(made, state))}"
+    return f"{protected}{sentence(joint(made, state))}"
 
 
 def module_confirmed(state: State, joints: list[Joint]) -> str:
     """Tell that the pairs of a module are confirmed, first and last by name."""
     names = f"{lead(joints[0], state)} through {lead(joints[-1], state)}"
-    return f"{_sentence(f'{spoken(len(joints))} pairs, {names}, confirmed')} {after(state, joints[-1])}"
+    return f"{sentence(f'{spoken(len(joints))} pairs, {names}, confirmed')} {after(state, joints[-1])}"
 
 
 VERIFYING = "Tests are made with your test set; this only logs what you say. Say test good, or mark the fault."
@@ -355,12 +272,12 @@ def in_turn(state: State) -> str:
     verifying = state.verifying
     if verifying is None or verifying.joint is None:
         return verified(state)
-    return _sentence(f"{verifying.test.value}: {lead(state.plan.by_number[verifying.joint], state)}")
+    return sentence(f"{verifying.test.value}: {lead(state.plan.by_number[verifying.joint], state)}")
 
 
 def tested(state: State, made: Joint, test: PairTest, *, passed: bool) -> str:
     """Read a result back and tell the next pair."""
-    return f"{_sentence(f'{lead(made, state)}, {test.value} {_RESULT[passed]}')} {in_turn(state)}"
+    return f"{sentence(f'{lead(made, state)}, {test.value} {_RESULT[passed]}')} {in_turn(state)}"
 
 
 _RESULT = {True: "good", False: "failed"}
@@ -371,12 +288,12 @@ def verified(state: State) -> str:
     known = [state.of(number) for number in state.plan.to_join if state.of(number).tests]
     failed = sum(k.failed for k in known)
     whole = sum(len(k.tests) == len(PairTest) for k in known)
-    return _sentence(f"verification: {spoken(whole)} pairs with all tests, {spoken(failed)} failed")
+    return sentence(f"verification: {spoken(whole)} pairs with all tests, {spoken(failed)} failed")
 
 
 def reading(state: State, made: Joint, found: Reading) -> str:
     """Read a measurement back."""
-    return f"{_sentence(f'{lead(made, state)}, reading {spoken(found.number)} {found.unit.value}s')}"
+    return f"{sentence(f'{lead(made, state)}, reading {spoken(found.number)} {found.unit.value}s')}"
 
 
 def after(state: State, made: Joint) -> str:
@@ -454,14 +371,14 @@ def answer_many(found: Pairs, state: State) -> str:
     """List the pairs that colours without a group may be."""
     first = found.addresses[0].colours
     name = colours(first, state.pair_order) if isinstance(first, Colours) else "that"
-    listed = _listed([spoken(state.end_in_work.called(address.pair)[1]) for address in found.addresses])
-    return f"{name.capitalize()} may be {listed}. Say the group."
+    choices = listed([spoken(state.end_in_work.called(address.pair)[1]) for address in found.addresses])
+    return f"{name.capitalize()} may be {choices}. Say the group."
 
 
 def answer_group(found: Group, state: State) -> str:
     """Answer a question about a group."""
     numbers = [state.end_in_work.called(position)[1] for position in (found.first, found.last)]
-    return f"{_sentence(group(found, state))} Pairs {spoken(numbers[0])} through {spoken(numbers[1])}."
+    return f"{sentence(group(found, state))} Pairs {spoken(numbers[0])} through {spoken(numbers[1])}."
 
 
 def answer_groups(found: Groups, state: State) -> str:
@@ -469,7 +386,7 @@ def answer_groups(found: Groups, state: State) -> str:
     units = {g.super_unit_binder for g in found.groups}
     if len(units) == 1:
         first, last = found.groups[0], found.groups[-1]
-        name = _sentence(super_unit(first) or "the cable")
+        name = sentence(super_unit(first) or "the cable")
         return f"{name} {spoken(len(found.groups))} groups, pairs {spoken(first.first)} through {spoken(last.last)}."
     return f"There is one in each of {spoken(len(found.groups))} super units. Say the super unit."
 
@@ -481,7 +398,7 @@ def nothing(found: Nothing, call: CallPair | CallGroup, end: End) -> str:
     match found.why:
         case Why.NO_SUCH_PAIR:
             if end.counts:
-                carried = _listed([f"{c.name} {_run(c.run.first, c.run.last)}" for c in end.counts], "and")
+                carried = listed([f"{c.name} {run(c.run.first, c.run.last)}" for c in end.counts], "and")
                 return f"There is no pair{number}. Cable {end.name} carries {carried}."
             return f"There is no pair{number}. The cable has pairs one through {spoken(cable.pairs)}."
         case Why.NO_SUCH_SERVICE_PAIR:
@@ -511,22 +428,19 @@ def place(state: State) -> str:
 
 
 def counts(state: State) -> str:
-    """Tell how many pairs are left, and what became of the others."""
+    """Account for every joint: left, skipped, done, faulty, dead and spare add up to all."""
     left = state.left()
     if state.any_order and left:
-        names = _listed([spoken(_called_number(state, number)) for number in left], _AND)
-        return _sentence(f"{spoken(len(left))} not called: {names}")
-    skipped_count = sum(state.of(p).skipped for p in left)
-    faulty = sum(bool(known.faults) for known in state.pairs.values())
-    parts = [f"{spoken(len(left))} left"]
-    if skipped_count:
-        parts.append(f"{spoken(skipped_count)} of them skipped")
-    parts.append(f"{spoken(sum(k.confirmed is not None for k in state.pairs.values()))} done")
-    if faulty:
-        parts.append(f"{spoken(faulty)} faulty")
+        names = listed([spoken(called_number(state, number)) for number in left], AND)
+        return sentence(f"{spoken(len(left))} not called: {names}")
     tally = state.tally()
-    parts += [f"{spoken(n)} {name}" for n, name in ((tally.dead, "dead"), (tally.spare, "spare")) if n]
-    return _sentence(", ".join(parts))
+    parts = [f"{spoken(len(left))} left"]
+    if tally.skipped:
+        parts.append(f"{spoken(tally.skipped)} of them skipped")
+    parts.append(f"{spoken(tally.confirmed)} done")
+    others = ((tally.faulty, "faulty"), (tally.dead, "dead"), (tally.spare, "spare"))
+    parts += [f"{spoken(count)} {name}" for count, name in others if count]
+    return sentence(", ".join(parts))
 
 
 def before(state: State, made: Joint) -> str:
@@ -545,7 +459,7 @@ def where_next(state: State) -> str:
 def outside(state: State, number: int) -> str:
     """Refuse a pair outside the sequence."""
     if state.plan.title:
-        return f"{_capital(spoken(number))} is not called for any joint of this plan."
+        return f"{capital(spoken(number))} is not called for any joint of this plan."
     first, last = state.plan.joints[0].number, state.plan.joints[-1].number
     return f"{spoken(number).capitalize()} is not in this work, which is pairs {spoken(first)} through {spoken(last)}."
 
@@ -585,8 +499,8 @@ def did_you_say(call: str) -> str:
 
 def finish_anyway(state: State) -> str:
     """Ask before a session with open pairs is ended."""
-    names = [spoken(_called_number(state, number)) for number in state.left()]
-    return f"{_sentence(f'Left are {_listed(names, _AND)}')} Finish all the same?"
+    names = [spoken(called_number(state, number)) for number in state.left()]
+    return f"{sentence(f'Left are {listed(names, AND)}')} Finish all the same?"
 
 
 def finished(state: State) -> str:
@@ -605,25 +519,3 @@ def _standing(known: PairState) -> str:
     if known.faults:
         return "marked " + ", ".join(fault.value for fault in known.faults)
     return "done" if known.confirmed else "skipped" if known.skipped else ""
-
-
-_AND = "and"
-
-
-def _called_number(state: State, number: int) -> int:
-    place = state.plan.by_number[number].lead
-    return state.plan.end_of(place).called(place.position)[1]
-
-
-def _listed(names: list[str], last: str = "or") -> str:
-    if len(names) > MOST_LISTED:
-        return f"{', '.join(names[:MOST_LISTED])} and {spoken(len(names) - MOST_LISTED)} more"
-    return f" {last} ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
-
-
-def _capital(text: str) -> str:
-    return f"{text[:1].upper()}{text[1:]}"
-
-
-def _sentence(text: str) -> str:
-    return f"{_capital(text)}."

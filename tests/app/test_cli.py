@@ -1,5 +1,7 @@
 """The commands from outside: answers, and one clear line for every kind of bad input."""
 
+import csv
+import io
 import json
 import os
 import re
@@ -15,7 +17,7 @@ from assistant.app.cli import main
 from assistant.session.journal import load
 from tests.tables import rows
 
-HELP = ("", "work", "ask", "hear", "words", "models", "check", "demo")
+HELP = ("", "work", "plan", "ask", "hear", "words", "models", "check", "demo")
 
 
 def run(*arguments: str, stdin: str = "", timeout: float = 60) -> subprocess.CompletedProcess[str]:
@@ -101,6 +103,7 @@ def test_what_was_understood(text: str, understood: dict[str, object], capsys: p
     assert ask(capsys, text)[1]["understood"] == understood
 
 
+PLAN = "demo_sessions/plans/aerial-50-straight.toml"
 BAD: list[tuple[list[str], str]] = [
     (["ask", "pair 1", "--cable", "0"], "a cable has 1 to 6000 pairs, not 0"),
     (["ask", "pair 1", "--cable", "6001"], "a cable has 1 to 6000 pairs, not 6001"),
@@ -118,7 +121,11 @@ BAD: list[tuple[list[str], str]] = [
     (["work", "--typed", "--cable", "5", "--voice", "loud"], "'loud' is not speaker, print or wav:FILE"),
     (["work", "--typed", "--cable", "5", "--voice", "wav:/nowhere/a.wav"], "/nowhere/a.wav: cannot be written"),
     (["work", "--typed", "--resume", "/nowhere/log"], "/nowhere/log: cannot be opened"),
-    (["work", "--typed", "--resume", "--cable", "5"], "leave out --cable"),
+    (["work", "--typed", "--resume", "--cable", "5"], "leave out the plan, --cable"),
+    (["work", "/nowhere/plan.toml", "--typed"], "/nowhere/plan.toml: cannot be read"),
+    (["plan", "/nowhere/plan.toml"], "/nowhere/plan.toml: cannot be read"),
+    (["plan", "README.md"], r"README.md: line \d+, column \d+: this is no TOML"),
+    (["work", PLAN, "--typed", "--cable", "5"], "leave out --cable"),
     (["work", "--cable", "5", "--voice", "print"], "PortAudio|microphone"),
     (["hear", "/nowhere/a.wav", "--ears", "sphinx"], "/nowhere/a.wav: there is no such file"),
     (["hear", "/nowhere/a.wav", "--ears", "elephant"], "'elephant' is no set of ears"),
@@ -208,6 +215,55 @@ def test_keys_from_a_file(tmp_path: Path) -> None:
     done = run("work", "--cable", "25", "--keys", str(keys), "--voice", "print", "--log", str(tmp_path))
     assert done.returncode != 0
     assert "line 2" in done.stderr
+
+
+def test_a_plan_as_table_json_csv_and_card(capsys: pytest.CaptureFixture[str]) -> None:
+    path = "demo_sessions/plans/transfer-screened.toml"
+    assert main(["plan", path]) == 0
+    shown = capsys.readouterr()
+    assert "old dock 7 (orange red, group 1)  =  feeder weir 107 (orange red, group 1)  PROTECTED: alarm" in shown.out
+    assert "old: 10 pairs are in no join: pairs 91-100 of the sheath" in shown.err
+    assert main(["plan", path, "--json"]) == 0
+    found = json.loads(capsys.readouterr().out)
+    assert len(found["joints"]) == 129
+    assert found["joints"][85]["sides"][0] == {
+        "end": "new",
+        "count": "service",
+        "number": 1,
+        "position": 101,
+        "colours": "white red",
+        "group": 0,
+        "binder": "",
+    }
+    assert main(["plan", path, "--csv"]) == 0
+    lines = list(csv.DictReader(io.StringIO(capsys.readouterr().out)))
+    assert len(lines) == 2 * 89 + 40
+    assert lines[0]["colours"] == "blue white"
+    assert main(["plan", path, "--card", "--order", "tip-first"]) == 0
+    card = capsys.readouterr().out
+    assert len(card.splitlines()) <= 60
+    assert "It does not test for voltage" in card
+    assert "white blue .. red blue" in card
+
+
+def test_a_plan_is_followed_and_resumed(tmp_path: Path) -> None:
+    options = ["--typed", "--voice", "print", "--log", str(tmp_path)]
+    done = run("work", PLAN, *options, "--short-checks", stdin="yes\nblue white\n")
+    assert "One, blue white, confirmed. Next two, orange white." in done.stdout
+    again = run("work", "--resume", *options, stdin="yes\norange white\n")
+    assert "Are shield and pairs checked for voltage with a known good detector?" in again.stdout
+    assert "Two, orange white, confirmed. Next three, green white." in again.stdout
+
+
+def test_a_fault_of_the_program_is_one_line(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr("assistant.words.render.table", lambda: 1 // 0)
+    assert main(["words"]) == 70
+    error = capsys.readouterr().err
+    assert error.startswith("splice-assistant: this is a fault of the program (ZeroDivisionError")
+    assert len(error.splitlines()) == 1
+    assert "work --resume" in error
 
 
 def test_answers_can_be_written_to_a_sound_file(tmp_path: Path) -> None:

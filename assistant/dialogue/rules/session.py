@@ -34,12 +34,9 @@ def finish(state: State, _: Entry) -> Step:
 
 
 def _end(state: State) -> Step:
-    known = state.pairs.values()
-    fact = SessionEnded(
-        confirmed=sum(k.confirmed is not None for k in known),
-        faulty=sum(bool(k.faults) for k in known),
-        left=0 if state.asking else len(state.left()),
-    )
+    tally = state.tally()
+    left = 0 if state.asking else tally.open + tally.skipped
+    fact = SessionEnded(confirmed=tally.confirmed, faulty=tally.faulty, left=left)
     return then(state, fact, told=wording.finished) + Step(effects=(Quit(),))
 
 

@@ -1,0 +1,131 @@
+"""How pairs, joints, groups and numbers are called, in speech and in print. Must not decide anything."""
+
+from assistant.cable.colour_code import Colours, Order, ServiceColours
+from assistant.cable.makeup import Address, Group
+from assistant.cable.splice_plan import End, Joint, Place
+from assistant.dialogue.state import State
+from assistant.words.numbers import spoken
+
+MOST_LISTED = 4
+AND = "and"
+
+
+def colours(pair: Colours | ServiceColours, order: Order) -> str:
+    """Name two colours in the order that is wanted; a service pair is always named tip first."""
+    if order is Order.RING_FIRST and isinstance(pair, Colours):
+        return f"{pair.ring.value} {pair.tip.value}"
+    return f"{pair.tip.value} {pair.ring.value}"
+
+
+def pair(address: Address, state: State, end: End | None = None) -> str:
+    """Name a pair by number and colours: the two together show a slip of either.
+
+    The number is that of the count; colours that no source gives are left out.
+    """
+    end = end or state.end_in_work
+    number = f"service {spoken(address.position)}" if address.group.service else spoken(end.called(address.pair)[1])
+    if address.colours is None:
+        return f"{number}, colours as the cable shows"
+    return f"{number}, {colours(address.colours, end.order or state.pair_order)}"
+
+
+def joint(made: Joint, state: State, before: Joint | None = None) -> str:
+    """Name a joint by the pair that is called, and the other pairs where they are called otherwise.
+
+    Where the work goes on side by side with the joint before, only colours that differ are named.
+    """
+    lead_address, lead_end = state.plan.address(made.lead), state.plan.end_of(made.lead)
+    told = [pair(lead_address, state, lead_end)]
+    goes_on = before is not None and _side_by_side(state, before, made)
+    for place in made.places[1:]:
+        end, address = state.plan.end_of(place), state.plan.address(place)
+        same_colours = address.colours == lead_address.colours
+        if goes_on and not same_colours and address.colours is not None:
+            told.append(f"to {end.name}, {colours(address.colours, end.order or state.pair_order)}")
+        elif not goes_on and not _called_alike(state, made.lead, place):
+            count = end.called(place.position)[0]
+            where = [f"to {end.name}", count, group(address.group, state, end=end), pair(address, state, end)]
+            told.append(", ".join(part for part in where if part))
+    return "; ".join(told)
+
+
+def _side_by_side(state: State, before: Joint, made: Joint) -> bool:
+    """Tell whether every pair of a joint is the next one, in the same group, of the joint before."""
+    return len(before.places) == len(made.places) and all(
+        old.end == new.end
+        and new.position == old.position + 1
+        and state.plan.address(old).group.number == state.plan.address(new).group.number
+        for old, new in zip(before.places, made.places, strict=True)
+    )
+
+
+def _called_alike(state: State, one: Place, other: Place) -> bool:
+    """Tell whether two pairs have the same count, number, group and colours."""
+    ends, addresses = [state.plan.end_of(p) for p in (one, other)], [state.plan.address(p) for p in (one, other)]
+    return (
+        ends[0].called(one.position) == ends[1].called(other.position)
+        and addresses[0].group.number == addresses[1].group.number
+        and addresses[0].colours == addresses[1].colours
+    )
+
+
+def binder(group: Group, order: Order) -> str:
+    """Name a group's binder; empty where the cable carries none or its colours are not known."""
+    return f"binder {colours(group.binder, order)}" if group.binder else ""
+
+
+def super_unit(group: Group) -> str:
+    """Name a super-unit; by number where its colour is not known; empty where the cable has only one."""
+    if group.super_unit_binder:
+        return f"super unit {group.super_unit_binder.value}"
+    return f"super unit {spoken(group.super_unit)}" if group.super_unit > 1 else ""
+
+
+def group(group: Group, state: State, *, end: End | None = None, super_unit_too: bool = True) -> str:
+    """Name a group by number and binder, with its super-unit where there are several."""
+    if group.service:
+        return "service pairs"
+    end = end or state.end_in_work
+    order = end.order or state.binder_order
+    parts = [super_unit(group) if super_unit_too else ""]
+    parts += [f"group {spoken(group.in_super_unit)}", binder(group, order)]
+    return ", ".join(part for part in parts if part)
+
+
+def run(first: int, last: int) -> str:
+    """Say a run of numbers."""
+    return spoken(first) if first == last else f"{spoken(first)} through {spoken(last)}"
+
+
+def multi_unit(address: Address) -> str:
+    """Name a multi-unit by number and binder."""
+    binder_colour = f", binder {address.multi_unit_binder.value}" if address.multi_unit_binder else ""
+    return f"multi unit {spoken(address.multi_unit)}{binder_colour}"
+
+
+def lead(made: Joint, state: State) -> str:
+    """Name the pair of a joint that is called."""
+    return pair(state.plan.address(made.lead), state, state.plan.end_of(made.lead))
+
+
+def called_number(state: State, number: int) -> int:
+    """Give the number by which the pair of a joint is called."""
+    place = state.plan.by_number[number].lead
+    return state.plan.end_of(place).called(place.position)[1]
+
+
+def listed(names: list[str], last: str = "or") -> str:
+    """List names, the first few of many, with a word before the last."""
+    if len(names) > MOST_LISTED:
+        return f"{', '.join(names[:MOST_LISTED])} and {spoken(len(names) - MOST_LISTED)} more"
+    return f" {last} ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
+
+
+def capital(text: str) -> str:
+    """Begin with a capital."""
+    return f"{text[:1].upper()}{text[1:]}"
+
+
+def sentence(text: str) -> str:
+    """Make a sentence of words."""
+    return f"{capital(text)}."
