@@ -37,6 +37,8 @@ class Call:
 
     words: str
     pair: int | None = None
+    otherwise: str = ""
+    """The same in other words, tried when the first are not understood twice."""
 
 
 SCRIPT = (
@@ -95,12 +97,14 @@ class Caller:
         for call in self._script:
             if call.pair is not None:
                 self.called.append(call.pair)
-            words = call.words
-            for _ in range(MOST_TRIES):
+            meant = words = call.words
+            for tries in range(MOST_TRIES):
+                if tries == 2 and words != "yes" and call.otherwise:
+                    meant = words = call.otherwise
                 heard_before = len(self._screen.answers())
                 yield from in_blocks(self._sound(words))
                 answers = self._screen.answers()[heard_before:]
-                words = self._reply(call.words, answers)
+                words = self._reply(meant, answers)
                 if not words:
                     break
 

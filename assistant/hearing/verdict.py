@@ -53,7 +53,7 @@ COSTLY_INTENTS: frozenset[type[Intent]] = frozenset(
 )
 """Entries that change the record without naming a pair, or move the place."""
 LIKELIHOOD_RATIO_TO_ASK = -5.0
-"""Worse than this the utterance is taken for talk that was not meant for us."""
+"""Worse than this the utterance is taken for talk that was not meant for us, unless both ears find the same in it."""
 CONFIDENCE_TO_ASK = 0.7
 """Least word confidence of an ear that gives one; a judgement, not measured with an English model."""
 
@@ -86,7 +86,7 @@ def _judge_scored(reading: Reading, agreed: bool) -> Judgement:
     margin = limits.margin_agreed if agreed else limits.margin_alone
     if reading.likelihood_ratio >= limits.likelihood_ratio and reading.margin >= margin:
         return Judgement.ACCEPTED
-    if reading.likelihood_ratio >= LIKELIHOOD_RATIO_TO_ASK:
+    if reading.likelihood_ratio >= LIKELIHOOD_RATIO_TO_ASK or agreed:
         return Judgement.ASK_BACK
     return Judgement.IGNORED
 

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from assistant.dialogue.messages import KeysPressed, PairConfirmed, Typed
+from assistant.dialogue.messages import Heard, KeysPressed, PairConfirmed, Typed
 from assistant.session.journal import load
 from assistant.session.replay import rebuild, rerun
 
@@ -26,7 +26,10 @@ def test_todays_rules_come_to_the_same(name: str) -> None:
     assert rebuild(loaded.records).opened
 
 
-@pytest.mark.parametrize("name", SESSIONS)
+PUT_IN = [name for name in SESSIONS if not name.endswith("-spoken")]
+
+
+@pytest.mark.parametrize("name", PUT_IN)
 def test_the_log_holds_what_was_put_in(name: str) -> None:
     folder = FOLDER / name
     inputs = [record.input for record in load(folder / "session.jsonl").records]
@@ -38,6 +41,18 @@ def test_the_log_holds_what_was_put_in(name: str) -> None:
         put_in = [came.keys.strip() for came in inputs if isinstance(came, KeysPressed)]
     assert put_in == lines[: len(put_in)]
     assert len(put_in) >= len(lines) - 1  # a last answer may come after the session has ended
+
+
+SPOKEN = [name for name in SESSIONS if name.endswith("-spoken")]
+
+
+@pytest.mark.parametrize("name", SPOKEN)
+def test_a_spoken_session_made_every_joint_of_its_plan(name: str) -> None:
+    records = load(FOLDER / name / "session.jsonl").records
+    tally = rebuild(records).tally()
+    assert (tally.open, tally.skipped, tally.faulty) == (0, 0, 0)
+    assert tally.confirmed > 0
+    assert sum(isinstance(record.input, Heard) for record in records) > tally.confirmed
 
 
 def test_the_straight_session_confirmed_what_it_should() -> None:
