@@ -1,27 +1,37 @@
-"""The microphone, by sounddevice. The callback copies a block into a bounded queue and nothing more."""
+"""The microphone, by sounddevice. The callback copies a block into a bounded queue and nothing more.
+
+A device that breaks or is unplugged is told of, and tried again until it is back.
+"""
 
 import contextlib
 import queue
-from collections.abc import Iterator
+import time
+from collections.abc import Callable, Iterator
 from typing import Any
 
 import numpy as np
 
-from assistant.adapters.sound_devices import import_sounddevice
+from assistant.adapters.sound_devices import PORTAUDIO, import_sounddevice
+from assistant.dialogue.messages import Trouble
 from assistant.ports import BLOCK_FRAMES, SAMPLE_RATE_HZ, AssistantError, Samples
 
 QUEUE_BLOCKS = 200
 """6.4 s: more than the slowest decode seen, so that nothing is lost while one utterance is judged."""
 STALLED_S = 3.0
 """A device that gives no block for so long has failed."""
+TRY_AGAIN_S = 2.0
+SILENT_S = 20.0
+"""No microphone gives exact zeros for so long unless it is muted."""
+Troubled = Callable[[Trouble], None]
+"""Told what is wrong with the device, once each time, and when it is back."""
 
 
 class Microphone:
-    """Sound from an input device, 16 kHz mono; resampled where the device cannot do that."""
+    """Sound from an input device, 16 kHz mono; mixed down and resampled where the device cannot do that."""
 
     waits = False
 
-    def __init__(self, device: str | None = None) -> None:
+    def __init__(self, device: str | None = None, troubled: Troubled = lambda _: None) -> None:
         """Open the device; None is the system's default.
 
         Raises:
@@ -29,11 +39,15 @@ class Microphone:
 
         """
         self._sounddevice = import_sounddevice()
+        self._device = int(device) if device is not None and device.isdigit() else device
+        self._troubled = troubled
         self._queue: queue.Queue[bytes | None] = queue.Queue(QUEUE_BLOCKS)
         self._lost = 0
         self._closed = False
-        self._stream, self._rate_hz = self._opened(device)
-        self._stream.start()
+        self._silent_frames = 0
+        self._silence_told = False
+        self._rate_hz, self._channels = SAMPLE_RATE_HZ, 1
+        self._stream = self._opened()
 
     @property
     def lost_frames(self) -> int:
@@ -42,20 +56,11 @@ class Microphone:
         return lost
 
     def blocks(self) -> Iterator[Samples]:
-        """Give blocks until `close`."""
-        resample = _resampler(self._rate_hz)
-        rest = np.zeros(0, np.int16)
+        """Give blocks until `close`; while the device is gone, wait for it."""
         while not self._closed:
-            try:
-                data = self._queue.get(timeout=STALLED_S)
-            except queue.Empty:
-                raise AssistantError("microphone: no sound arrives; check that it is plugged in") from None
-            if data is None:
-                return
-            rest = np.concatenate([rest, resample(np.frombuffer(data, np.int16))])
-            while len(rest) >= BLOCK_FRAMES:
-                yield rest[:BLOCK_FRAMES]
-                rest = rest[BLOCK_FRAMES:]
+            yield from self._blocks_until_stalled()
+            if not self._closed:
+                self._wait_for_device()
 
     def close(self) -> None:
         """Stop the device."""
@@ -65,27 +70,73 @@ class Microphone:
             with contextlib.suppress(queue.Full):
                 self._queue.put_nowait(None)
 
-    def _opened(self, device: str | None) -> tuple[Any, int]:
+    def _blocks_until_stalled(self) -> Iterator[Samples]:
+        resample = _resampler(self._rate_hz)
+        rest = np.zeros(0, np.int16)
+        while not self._closed:
+            try:
+                data = self._queue.get(timeout=STALLED_S)
+            except queue.Empty:
+                return
+            if data is None:
+                return
+            sound = np.frombuffer(data, np.int16).reshape(-1, self._channels)
+            mono = sound[:, 0] if self._channels == 1 else np.asarray(sound.mean(axis=1), dtype=np.int16)
+            rest = np.concatenate([rest, resample(mono)])
+            self._watch_silence(mono)
+            while len(rest) >= BLOCK_FRAMES:
+                yield rest[:BLOCK_FRAMES]
+                rest = rest[BLOCK_FRAMES:]
+
+    def _watch_silence(self, mono: Samples) -> None:
+        self._silent_frames = 0 if mono.any() else self._silent_frames + len(mono)
+        if not self._silence_told and self._silent_frames > SILENT_S * self._rate_hz:
+            self._silence_told = True
+            self._troubled(Trouble.SILENT)
+        if self._silence_told and not self._silent_frames:
+            self._silence_told = False
+
+    def _wait_for_device(self) -> None:
+        """Open the device again as soon as it is there; the list of devices is read anew each time."""
+        self._troubled(Trouble.LOST)
+        sd = self._sounddevice
+        while not self._closed:
+            time.sleep(TRY_AGAIN_S)
+            with PORTAUDIO, contextlib.suppress(Exception):  # whatever a driver raises, it is tried again
+                self._stream.close()
+                sd._terminate()
+                sd._initialize()
+                self._stream = self._opened()
+                break
+        if not self._closed:
+            self._troubled(Trouble.BACK)
+
+    def _opened(self) -> Any:
         sd = self._sounddevice
         try:
-            own_rate = int(sd.query_devices(device, "input")["default_samplerate"])
+            own = sd.query_devices(self._device, "input")
         except (ValueError, sd.PortAudioError) as error:
             raise AssistantError(f"microphone: none is found ({error}); plug one in, or use --typed or keys") from error
         failure: Exception | None = None
-        for rate_hz in dict.fromkeys((SAMPLE_RATE_HZ, own_rate)):
+        own_rate_hz, own_channels = int(own["default_samplerate"]), max(1, min(2, int(own["max_input_channels"])))
+        for rate_hz, channels in dict.fromkeys(
+            ((SAMPLE_RATE_HZ, 1), (SAMPLE_RATE_HZ, own_channels), (own_rate_hz, 1), (own_rate_hz, own_channels))
+        ):
             try:
                 stream = sd.RawInputStream(
                     samplerate=rate_hz,
                     blocksize=BLOCK_FRAMES * rate_hz // SAMPLE_RATE_HZ,
-                    device=device,
-                    channels=1,
+                    device=self._device,
+                    channels=channels,
                     dtype="int16",
                     callback=self._take,
                 )
+                stream.start()
             except (ValueError, sd.PortAudioError) as error:
                 failure = error
             else:
-                return stream, rate_hz
+                self._rate_hz, self._channels = rate_hz, channels
+                return stream
         raise AssistantError(f"microphone: cannot be opened ({failure}); close other programs that use it")
 
     def _take(self, data: Any, frames: int, _time: Any, status: Any) -> None:

@@ -1,8 +1,12 @@
 """The one place that imports sounddevice: without PortAudio the import itself fails."""
 
+import threading
 from typing import Any
 
 from assistant.ports import AssistantError
+
+PORTAUDIO = threading.Lock()
+"""Held while a sentence is played, and while the list of devices is read anew, which ends all streams."""
 
 
 def import_sounddevice() -> Any:

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 
-from assistant.adapters.sound_devices import import_sounddevice
+from assistant.adapters.sound_devices import PORTAUDIO, import_sounddevice
 from assistant.adapters.voice_pyttsx3 import Sound, SpeechRenderer
 from assistant.dialogue.messages import DeviceFailed, Input, SpeechEnded
 from assistant.ports import AssistantError
@@ -131,7 +131,7 @@ class SpeakerVoice:
         stream = self._sounddevice.RawOutputStream(
             samplerate=sound.rate_hz, device=self._device, channels=1, dtype="int16"
         )
-        with stream:
+        with PORTAUDIO, stream:
             for start in range(0, len(sound.samples), chunk):
                 if self._interrupted.is_set():
                     stream.abort()

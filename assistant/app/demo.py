@@ -107,6 +107,9 @@ class Caller:
                 words = self._reply(meant, answers)
                 if not words:
                     break
+            else:
+                if call.pair is not None:
+                    yield from in_blocks(self._sound("skip pair"))
 
     def close(self) -> None:
         """Stop the voice."""

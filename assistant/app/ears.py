@@ -2,12 +2,12 @@
 
 import importlib.util
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
 from assistant.app import speech_models
-from assistant.hearing.chain import HearingChain
+from assistant.hearing.chain import HearingChain, Pending
 from assistant.hearing.evidence import Opinion
 from assistant.ports import AssistantError, Recogniser, Samples
 
@@ -70,18 +70,27 @@ def load(choice: str | None, vosk_model: Path | None = None) -> Ears:
     return Ears(name, tuple(loaders[ear]() for ear in names))
 
 
-def new_chain(ears: Ears) -> HearingChain:
-    """Put the ears behind a speech detector; several decode in threads of their own."""
+def new_chain(ears: Ears, paused: Callable[[], None] = lambda: None) -> HearingChain:
+    """Put the ears behind a speech detector; each decodes in a thread of its own, one utterance at a time."""
     from assistant.adapters.speech_detector import SileroDetector
 
-    if len(ears.recognisers) == 1:
-        return HearingChain(SileroDetector(), ears.recognisers)
-    pool = ThreadPoolExecutor(max_workers=len(ears.recognisers), thread_name_prefix="ear")
+    threads = [ThreadPoolExecutor(max_workers=1, thread_name_prefix=ear.name) for ear in ears.recognisers]
 
-    def decode_all(recognisers: tuple[Recogniser, ...], sound: Samples) -> tuple[Opinion, ...]:
-        return tuple(pool.map(lambda ear: ear.decode(sound), recognisers))
+    def decode(recognisers: tuple[Recogniser, ...], sound: Samples) -> Pending:
+        waiting = zip(threads, recognisers, strict=True)
+        return _AllEars(tuple(thread.submit(ear.decode, sound) for thread, ear in waiting))
 
-    return HearingChain(SileroDetector(), ears.recognisers, decode_all=decode_all)
+    return HearingChain(SileroDetector(), ears.recognisers, decode=decode, paused=paused)
+
+
+@dataclass(frozen=True, slots=True)
+class _AllEars:
+    """The decodings of one utterance by all ears."""
+
+    futures: tuple[Future[Opinion], ...]
+
+    def result(self) -> tuple[Opinion, ...]:
+        return tuple(future.result() for future in self.futures)
 
 
 def _installed(*modules: str) -> bool:

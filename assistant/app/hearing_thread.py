@@ -8,7 +8,16 @@ from pathlib import Path
 import numpy as np
 
 from assistant.app.loop import Ear
-from assistant.dialogue.messages import DeviceFailed, EarReading, Heard, Input, NoteRecorded, SoundLost
+from assistant.dialogue.messages import (
+    DeviceFailed,
+    EarReading,
+    Heard,
+    Input,
+    MicrophoneTrouble,
+    NoteRecorded,
+    SoundLost,
+    Trouble,
+)
 from assistant.hearing.chain import BLOCK_S, HearingChain
 from assistant.hearing.verdict import Verdict
 from assistant.ports import SAMPLE_RATE_HZ, AudioSource, Samples, SpeechDetector
@@ -19,6 +28,8 @@ NOTE_PAUSE_S = 2.5
 NOTE_WAIT_S = 8.0
 """Silence before any speech that gives a note up."""
 SPEECH = 0.5
+CLIPPED_IN_A_ROW = 3
+"""Utterances at full scale before it is said; one shout is no trouble."""
 
 
 def heard(verdict: Verdict) -> Heard:
@@ -56,6 +67,7 @@ class HearingThread:
         self._chain = chain
         self._ear = ear
         self._inbox = inbox
+        self._clipped = 0
         self._recorder = NoteRecorder(detector, notes)
 
     def run(self) -> None:
@@ -93,8 +105,14 @@ class HearingThread:
             self._inbox.put(SoundLost(lost))
         if utterance is not None:
             self._ear.shut()
+            self._watch_clipping(utterance.clipped)
             self._inbox.put(heard(utterance.verdict))
         return False
+
+    def _watch_clipping(self, clipped: bool) -> None:
+        self._clipped = self._clipped + 1 if clipped else 0
+        if self._clipped == CLIPPED_IN_A_ROW:
+            self._inbox.put(MicrophoneTrouble(Trouble.CLIPPED))
 
 
 class NoteRecorder:

@@ -24,7 +24,7 @@ from assistant.app.plan import load_plan
 from assistant.cable.colour_code import Order
 from assistant.cable.makeup import Cable
 from assistant.cable.splice_plan import Site, straight_sequence
-from assistant.dialogue.messages import Input, ResumeAsked, StartAsked, StopAsked
+from assistant.dialogue.messages import Input, MicrophoneTrouble, ResumeAsked, StartAsked, StopAsked
 from assistant.dialogue.state import State, initial
 from assistant.ports import AssistantError, AudioSource, Clock, Screen, Voice
 from assistant.session.journal import FileJournal, load
@@ -189,7 +189,7 @@ class _Feeding:
     def _opened_source(self) -> AudioSource:
         if self._options.audio:
             return AudioFile(self._options.audio)
-        return Microphone(self._options.microphone)
+        return Microphone(self._options.microphone, lambda trouble: self._inbox.put(MicrophoneTrouble(trouble)))
 
 
 def _then(run: Callable[[], None], after: Callable[[], None]) -> Callable[[], None]:

@@ -15,6 +15,8 @@ from assistant.dialogue.messages import (
     Input,
     JoinProtected,
     KeysPressed,
+    MicrophoneTrouble,
+    MicrophoneTroubled,
     Missed,
     NoteRecorded,
     Quit,
@@ -214,6 +216,8 @@ def decide(state: State, came: Input) -> Step:
         case DeviceFailed(device=device, reason=reason):
             shown = Show(f"{device} failed: {reason}")
             return Step((DeviceLost(device, reason),), (shown,)) + tell(f"The {device} failed. Keys still work.")
+        case MicrophoneTrouble(trouble=trouble):
+            return Step((MicrophoneTroubled(trouble),)) + tell(wording.TROUBLES[trouble])
         case TimedOut(joint=joint):
             return calling_out.call_next(state, joint)
         case NoteRecorded(file=file, sha256=sha256):

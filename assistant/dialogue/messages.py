@@ -126,6 +126,22 @@ class DeviceFailed:
     reason: str
 
 
+class Trouble(Enum):
+    """What a microphone can suffer from and recover from."""
+
+    LOST = "lost"
+    BACK = "back"
+    SILENT = "silent"
+    CLIPPED = "clipped"
+
+
+@dataclass(frozen=True, slots=True)
+class MicrophoneTrouble:
+    """The microphone is in trouble, or out of it."""
+
+    trouble: Trouble
+
+
 @dataclass(frozen=True, slots=True)
 class TimedOut:
     """The pace says that it is the turn of the next pair."""
@@ -160,6 +176,7 @@ Input = (
     | SpeechEnded
     | SoundLost
     | DeviceFailed
+    | MicrophoneTrouble
     | TimedOut
     | NoteRecorded
     | StopAsked
@@ -442,6 +459,13 @@ class DeviceLost:
 
 
 @dataclass(frozen=True, slots=True)
+class MicrophoneTroubled:
+    """The microphone was in trouble, or came out of it."""
+
+    trouble: Trouble
+
+
+@dataclass(frozen=True, slots=True)
 class SoundMissed:
     """Sound was lost before it could be heard."""
 
@@ -494,6 +518,7 @@ Fact = (
     | Said
     | Repeated
     | DeviceLost
+    | MicrophoneTroubled
     | SoundMissed
     | SessionLeft
     | SessionEnded

@@ -11,7 +11,7 @@ from itertools import groupby
 from assistant.cable.colour_code import Colours
 from assistant.cable.makeup import Address, Group
 from assistant.cable.splice_plan import End, Joint, Place, in_runs
-from assistant.dialogue.messages import Channel, PairTest, Reading
+from assistant.dialogue.messages import Channel, PairTest, Reading, Trouble
 from assistant.dialogue.naming import (
     AND,
     called_number,
@@ -485,6 +485,14 @@ def not_understood(state: State, call: str, by: Channel) -> str:
         return f"Not understood. {SAY_YES_OR_NO}"
     hint = "Slash zero for help." if by is Channel.KEYS else "Say help to hear what is understood."
     return f"Not understood: {call}. {hint}"
+
+
+TROUBLES = {
+    Trouble.LOST: "The microphone is gone. Keys still work.",
+    Trouble.BACK: "The microphone is back.",
+    Trouble.SILENT: "No sound comes from the microphone. Is it muted?",
+    Trouble.CLIPPED: "Too loud: move the microphone away, or turn it down.",
+}
 
 
 def repeated(state: State) -> str:

@@ -9,6 +9,7 @@ import math
 from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 
@@ -16,7 +17,7 @@ from assistant.hearing.evidence import Opinion
 from assistant.hearing.utterance import Change, Endpointer, Endpointing
 from assistant.hearing.verdict import Judgement, Verdict, judge
 from assistant.ports import BLOCK_FRAMES, SAMPLE_RATE_HZ, Recogniser, Samples, SpeechDetector
-from assistant.words.grammar import Automaton
+from assistant.words.numbers import NUMBER_WORDS
 from assistant.words.vocabulary import Scope, voice_sentences
 
 BLOCK_S = BLOCK_FRAMES / SAMPLE_RATE_HZ
@@ -41,8 +42,39 @@ def level_db(block: Samples) -> float:
     return 10 * math.log10(max(power, 1e-10))
 
 
+class Pending(Protocol):
+    """A decoding under way."""
+
+    def result(self) -> tuple[Opinion, ...]:
+        """Wait for the result and give it."""
+
+
+Decode = Callable[[tuple[Recogniser, ...], Samples], Pending]
+"""Begins to decode an utterance by all ears; returns at once."""
+
+
+@dataclass(frozen=True, slots=True)
+class Decoded:
+    """A decoding that was done on the spot."""
+
+    opinions: tuple[Opinion, ...]
+
+    def result(self) -> tuple[Opinion, ...]:
+        """Give the result."""
+        return self.opinions
+
+
+def decode_here(ears: tuple[Recogniser, ...], sound: Samples) -> Pending:
+    """Decode one ear after the other, at once."""
+    return Decoded(tuple(ear.decode(sound) for ear in ears))
+
+
 class HearingChain:
-    """Takes blocks and gives utterances; holds the sound of the open utterance only."""
+    """Takes blocks and gives utterances; holds the sound of the open utterance only.
+
+    Decoding begins early in a pause. How long the pause must last before the verdict counts depends on
+    what can still follow the words: nothing, colours only, or more figures.
+    """
 
     def __init__(
         self,
@@ -50,21 +82,28 @@ class HearingChain:
         ears: tuple[Recogniser, ...],
         *,
         limits: Endpointing | None = None,
-        decode_all: Callable[[tuple[Recogniser, ...], Samples], tuple[Opinion, ...]] | None = None,
+        decode: Decode = decode_here,
+        paused: Callable[[], None] = lambda: None,
     ) -> None:
-        """Take the detector and the ears, the leading ear first."""
+        """Take the detector and the ears, the leading ear first; `paused` is told when decoding begins."""
         self._detector = detector
         self._ears = ears
-        self._decode_all = decode_all or (lambda ears, sound: tuple(ear.decode(sound) for ear in ears))
-        self._endpointer = Endpointer(limits or Endpointing(), BLOCK_S)
+        self._decode = decode
+        self._told_paused = paused
+        self._limits = limits or Endpointing()
+        self._endpointer = Endpointer(self._limits, BLOCK_S)
         self._kept: deque[Samples] = deque()
         self._first_kept = 0
+        self._pending: Pending | None = None
         self._verdict: Verdict | None = None
         self._scope: Scope | None = None
 
     def open(self, scope: Scope) -> None:
         """Listen for the sentences of this scope from the next utterance on."""
         if scope != self._scope:
+            if self._pending is not None:
+                self._pending.result()  # sentences change only between decodings
+            self._drop()
             for ear in self._ears:
                 ear.set_sentences(voice_sentences(scope))
             self._scope = scope
@@ -73,25 +112,39 @@ class HearingChain:
         """Drop the open utterance, as after a time in which nothing was listened to."""
         self._endpointer.finish()
         self._detector.reset()
-        self._verdict = None
+        self._drop()
 
     def push(self, block: Samples) -> Utterance | None:
         """Take one block of `BLOCK_FRAMES` frames; give the utterance that it ends, if any."""
+        if self._scope is None:
+            raise RuntimeError("open comes before push")
         self._kept.append(block)
         change = self._endpointer.push(self._detector.probability(block), level_db(block))
-        if change is Change.NOTHING:
-            self._trim()
-            return None
         if change is Change.PAUSED:
-            self._verdict = self._judged()
-            if self._can_go_on(self._verdict):
-                return None
-            self._endpointer.finish()
-            return self._ended(self._verdict)
-        if change is Change.ENDED:
-            return self._ended(self._verdict or self._judged())
-        self._verdict = None
+            self._pending = self._decode(self._ears, self._sound())
+            self._told_paused()
+        elif change in (Change.RESUMED, Change.OPENED):
+            self._drop()
+        elif change is Change.ENDED:
+            return self._ended(self._judged())
+        elif self._endpointer.is_paused:
+            return self._ended_early()
+        self._trim()
         return None
+
+    def _drop(self) -> None:
+        self._pending = self._verdict = None
+
+    def _ended_early(self) -> Utterance | None:
+        """End the utterance when the pause is long enough for what the words can still become."""
+        quiet_s = self._endpointer.quiet_blocks * BLOCK_S
+        if quiet_s < self._limits.short_pause_s:
+            return None
+        verdict = self._judged()
+        if quiet_s < self._needed_pause_s(verdict):
+            return None
+        self._endpointer.finish()
+        return self._ended(verdict)
 
     def _sound(self) -> Samples:
         start, end = self._endpointer.start, self._endpointer.sound_end
@@ -99,20 +152,27 @@ class HearingChain:
         return np.concatenate(wanted) if wanted else np.zeros(0, np.int16)
 
     def _judged(self) -> Verdict:
-        if self._scope is None:
-            raise RuntimeError("open comes before push")
-        return judge(self._decode_all(self._ears, self._sound()), self._scope)
+        """Wait for the decoding of this pause, and judge it once."""
+        assert self._scope is not None
+        if self._verdict is None:
+            pending = self._pending or self._decode(self._ears, self._sound())
+            self._verdict = judge(pending.result(), self._scope)
+        return self._verdict
 
-    def _can_go_on(self, verdict: Verdict) -> bool:
-        """Tell whether waiting may change the verdict: no clear sentence yet, or one that can go on."""
-        if verdict.judgement is not Judgement.ACCEPTED or self._scope is None:
-            return True
-        automaton: Automaton = voice_sentences(self._scope).automaton
-        return bool(automaton.following(automaton.after(verdict.words.split())))
+    def _needed_pause_s(self, verdict: Verdict) -> float:
+        """Give the pause after which these words are all: the more can follow, the longer."""
+        assert self._scope is not None
+        if verdict.judgement is not Judgement.ACCEPTED:
+            return self._limits.long_pause_s
+        automaton = voice_sentences(self._scope).automaton
+        following = automaton.following(automaton.after(verdict.words.split()))
+        if not following:
+            return self._limits.short_pause_s
+        return self._limits.long_pause_s if following.keys() & NUMBER_WORDS else self._limits.middle_pause_s
 
     def _ended(self, verdict: Verdict) -> Utterance:
         sound = self._sound()
-        self._verdict = None
+        self._drop()
         return Utterance(
             start_s=self._endpointer.start * BLOCK_S,
             end_s=self._endpointer.speech_end * BLOCK_S,

@@ -19,8 +19,9 @@ Scorer = Callable[[Sequence[Tokens]], NDArray[np.float32]]
 
 BEAM = 8
 """Prefixes kept at each step; 8 was measured against 4 and loses fewer right answers."""
-BEAM_WIDTH_NATS = 9.0
-"""Prefixes this much worse than the best are dropped."""
+BEAM_WIDTH_NATS = 6.0
+"""Prefixes this much worse than the best are dropped: twice the margin that any verdict asks for. Each prefix
+costs about 10 ms a step; 9 nats kept 5.4 prefixes on average, 6 keep 3.2."""
 MOST_CANDIDATES = 6
 MOST_TOKENS = 20
 
@@ -96,11 +97,13 @@ def search(tree: TokenTree, scorer: Scorer, end_token: int, beam: int = BEAM) ->
         if not paths:
             break
         prefixes = list(dict.fromkeys(path.tokens for path in paths))
+        if free_open and free not in prefixes:
+            prefixes.append(free)
         row = {prefix: index for index, prefix in enumerate(prefixes)}
-        scored = scorer([*prefixes, *([free] if free_open else [])])
+        scored = scorer(prefixes)
         if free_open:
-            token = int(scored[-1].argmax())
-            free_score += float(scored[-1][token])
+            token = int(scored[row[free]].argmax())
+            free_score += float(scored[row[free]][token])
             free_open = token != end_token and len(free) < MOST_TOKENS
             free = (*free, token) if free_open else free
         grown: list[_Path] = []

@@ -21,6 +21,7 @@ TEENS = (
     "nineteen",
 )
 TENS = ("twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety")
+NUMBER_WORDS = frozenset({*DIGITS, *TEENS, *TENS, "hundred", "thousand", "and"})
 MOST_DIGITS = 6
 """Longest number that can be typed; speech is opened for the digits of the cable in hand."""
 LARGEST_SAID_WHOLE = 12

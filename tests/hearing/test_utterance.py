@@ -29,7 +29,7 @@ def test_an_utterance_opens_pauses_and_ends() -> None:
     assert [change for change, _ in found] == [Change.OPENED, Change.PAUSED, Change.ENDED]
     limits = Endpointing()
     speech_end = blocks(2)
-    assert found[1][1] == speech_end + blocks(limits.short_pause_s)
+    assert found[1][1] == speech_end + blocks(limits.decode_pause_s)
     assert found[2][1] == speech_end + blocks(limits.long_pause_s)
 
 
