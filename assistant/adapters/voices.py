@@ -2,6 +2,7 @@
 
 import queue
 import threading
+import time
 from collections.abc import Callable
 from pathlib import Path
 
@@ -15,8 +16,20 @@ from assistant.ports import AssistantError
 Put = Callable[[Input], None]
 CHUNK_S = 0.05
 """Length played at once; an interruption takes effect after it."""
+ECHO_S = 0.2
+"""Time after a sentence in which its sound may still come back through the microphone."""
 GAP_S = 0.3
 """Silence behind each sentence in a file."""
+
+
+TICK_HZ, TICK_S, TICK_LEVEL = 880.0, 0.06, 0.1
+
+
+def _tick(rate_hz: int) -> Sound:
+    seconds = np.arange(int(TICK_S * rate_hz)) / rate_hz
+    shape = np.sin(np.pi * seconds / TICK_S) ** 2
+    wave = TICK_LEVEL * 32767 * shape * np.sin(2 * np.pi * TICK_HZ * seconds)
+    return Sound(wave.astype(np.int16), rate_hz)
 
 
 class PrintVoice:
@@ -80,13 +93,14 @@ class SpeakerVoice:
         self._sounddevice = import_sounddevice()
         self._put = put
         self._renderer = renderer
-        self._device = device
-        self._sentences: queue.Queue[str | None] = queue.Queue()
+        self._device = int(device) if device is not None and device.isdigit() else device
+        self._sentences: queue.Queue[str | Sound | None] = queue.Queue()
+        self._tick = _tick(renderer.render("Ready.").rate_hz)
         self._interrupted = threading.Event()
         self._failed = False
         sd = self._sounddevice
         try:
-            sd.check_output_settings(device=device, channels=1, dtype="int16")
+            sd.check_output_settings(device=self._device, channels=1, dtype="int16")
         except (ValueError, sd.PortAudioError) as error:
             raise AssistantError(f"speaker: none is found ({error}); use --voice print") from error
         self._thread = threading.Thread(target=self._run, name="speaker", daemon=True)
@@ -99,6 +113,10 @@ class SpeakerVoice:
             self._interrupted.set()
         self._sentences.put(text)
 
+    def tick(self) -> None:
+        """Play a short sound: an utterance was heard and is being judged. May be called from any thread."""
+        self._sentences.put(self._tick)
+
     def close(self) -> None:
         """Stop playing."""
         self._drop_waiting()
@@ -110,26 +128,29 @@ class SpeakerVoice:
     def _drop_waiting(self) -> None:
         while True:
             try:
-                self._sentences.get_nowait()
+                dropped = self._sentences.get_nowait()
             except queue.Empty:
                 return
-            self._put(SpeechEnded())
+            if isinstance(dropped, str):
+                self._put(SpeechEnded())
 
     def _run(self) -> None:
-        while (text := self._sentences.get()) is not None:
+        while (item := self._sentences.get()) is not None:
             self._interrupted.clear()
             if not self._failed:
                 try:
-                    self._play(self._renderer.render(text))
+                    self._play(self._renderer.render(item) if isinstance(item, str) else item)
                 except Exception as error:  # whatever a driver raises, the session goes on by print
                     self._failed = True
                     self._put(DeviceFailed("speaker", str(error)))
-            self._put(SpeechEnded())
+            if isinstance(item, str):
+                time.sleep(ECHO_S)
+                self._put(SpeechEnded())
 
     def _play(self, sound: Sound) -> None:
         chunk = int(CHUNK_S * sound.rate_hz)
         stream = self._sounddevice.RawOutputStream(
-            samplerate=sound.rate_hz, device=self._device, channels=1, dtype="int16"
+            samplerate=sound.rate_hz, device=self._device, channels=1, dtype="int16", latency="low"
         )
         with PORTAUDIO, stream:
             for start in range(0, len(sound.samples), chunk):

@@ -86,10 +86,11 @@ def work(
     ear = Ear()
     with ExitStack() as stack:
         request = None if options.resume is not None else _start_asked(options)
-        feeds = _Feeding(options, inbox, ear, screen, stack, source)
-        feeds.prepare()
         voice = _voice(options, inbox, screen)
         stack.callback(voice.close)
+        tick = voice.tick if isinstance(voice, SpeakerVoice) else lambda: None
+        feeds = _Feeding(options, inbox, ear, screen, stack, source, tick)
+        feeds.prepare()
         session = _resumed(options) if request is None else _begun(options, request, clock)
         stack.callback(session.journal.close)
         screen.show(f"Log: {session.journal.path}")
@@ -120,8 +121,10 @@ class _Feeding:
         screen: Screen,
         stack: ExitStack,
         source: AudioSource | None,
+        tick: Callable[[], None],
     ) -> None:
         self._options = options
+        self._tick = tick
         self._inbox = inbox
         self._ear = ear
         self._screen = screen
@@ -182,7 +185,7 @@ class _Feeding:
         self._stack.callback(source.close)
         ears = ears_here.load(options.ears, options.vosk_model)
         self._screen.show(f"Ears: {ears.name}")
-        chain = ears_here.new_chain(ears)
+        chain = ears_here.new_chain(ears, self._tick)
         thread = HearingThread(source, chain, SileroDetector(), self._ear, self._inbox, options.log)
         self._runs.append((thread.run, source.waits))
 

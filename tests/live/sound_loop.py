@@ -33,12 +33,14 @@ def missing() -> str:
 class SoundLoop:
     """The two sinks, and a recorder on the answers."""
 
-    def __init__(self) -> None:
+    def __init__(self, *, own_voice: bool = False) -> None:
+        """With `own_voice` the answers are played into the microphone too."""
+        answers = CALLS if own_voice else ANSWERS
         self._modules = [_load_sink(name) for name in (CALLS, ANSWERS)]
         self._recorder = subprocess.Popen(
             [
                 "parec",
-                f"--device={ANSWERS}.monitor",
+                f"--device={answers}.monitor",
                 f"--rate={RATE_HZ}",
                 "--channels=1",
                 "--format=s16le",
@@ -49,7 +51,7 @@ class SoundLoop:
         self._data = bytearray()
         self._thread = threading.Thread(target=self._record, daemon=True)
         self._thread.start()
-        self.environment = {**os.environ, "PULSE_SOURCE": f"{CALLS}.monitor", "PULSE_SINK": ANSWERS}
+        self.environment = {**os.environ, "PULSE_SOURCE": f"{CALLS}.monitor", "PULSE_SINK": answers}
 
     def _record(self) -> None:
         assert self._recorder.stdout is not None

@@ -9,6 +9,7 @@ import sys
 import threading
 import time
 from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import numpy as np
@@ -17,7 +18,7 @@ import soundfile
 
 from assistant.adapters.voice_pyttsx3 import SpeechRenderer
 from assistant.app.demo import CALLER_VOICE, CALLER_WORDS_PER_MINUTE
-from assistant.dialogue.messages import Check, Mismatch, PairConfirmed
+from assistant.dialogue.messages import Check, Heard, Mismatch, PairConfirmed
 from assistant.session.journal import load
 from assistant.session.replay import rebuild
 from tests.live.sound_loop import RATE_HZ, SWITCH, SoundLoop, missing
@@ -80,54 +81,71 @@ class Splicer:
         raise AssertionError(f"{words!r} was never taken: {answer}")
 
 
-@pytest.fixture
-def sound_loop() -> Iterator[SoundLoop]:
+@contextmanager
+def session(first: int, folder: Path, *, own_voice: bool = False) -> Iterator[tuple[Splicer, SoundLoop]]:
+    """Start the assistant on the sound devices, and end it in order."""
     assert not missing()
-    loop = SoundLoop()
-    yield loop
-    loop.close()
-
-
-def test_pairs_are_heard_answered_aloud_and_logged(sound_loop: SoundLoop, tmp_path: Path) -> None:
-    command = [sys.executable, "-u", "-m", "assistant", "work", "--cable", "25", "--from", "21", "--log", str(tmp_path)]
-    session = subprocess.Popen(
-        [*command, "--microphone", "pulse", "--speaker", "pulse"],
+    loop = SoundLoop(own_voice=own_voice)
+    command = [sys.executable, "-u", "-m", "assistant", "work", "--cable", "25", "--from", str(first)]
+    process = subprocess.Popen(
+        [*command, "--log", str(folder), "--microphone", "pulse", "--speaker", "pulse"],
         stdout=subprocess.PIPE,
         stdin=subprocess.DEVNULL,
         text=True,
-        env=sound_loop.environment,
+        env=loop.environment,
     )
-    splicer = Splicer(sound_loop, session, tmp_path)
+    splicer = Splicer(loop, process, folder)
     try:
+        yield splicer, loop
+    finally:
+        process.terminate()
+        process.wait(20)
+        splicer.close()
+        loop.close()
+    assert process.returncode == 0
+
+
+def test_pairs_are_heard_answered_aloud_and_logged(tmp_path: Path) -> None:
+    answers, spoken_s = [], []
+    with session(21, tmp_path) as (splicer, loop):
         assert splicer.next_answer(within=30).endswith("Next two one, blue violet.")
         time.sleep(1.0)  # the voice begins to speak
-        answers, spoken_s = [], []
         for call in ("blue violet", "orange violet", "brown violet", "green violet"):
-            before = sound_loop.frames()
+            before = loop.frames()
             answers.append(splicer.call(call))
             time.sleep(1.0)
-            sound_loop.wait_silent(SILENCE_S)
-            spoken_s.append(_seconds_of_sound(sound_loop.recorded(before)))
-    finally:
-        session.terminate()
-        session.wait(20)
-        splicer.close()
-
+            loop.wait_silent(SILENCE_S)
+            spoken_s.append(_seconds_of_sound(loop.recorded(before)))
     assert answers == [
         "Two one, blue violet, confirmed. Next two two, orange violet.",
         "Two two, orange violet, confirmed. Next two three, green violet.",
         "Not logged. Heard two four, brown violet. Expected two three, green violet.",
         "Two three, green violet, confirmed. Next two four, brown violet.",
     ]
-    (log,) = tmp_path.glob("*.jsonl")
-    records = load(log).records
+    records = load(next(tmp_path.glob("*.jsonl"))).records
     facts = [fact for record in records for fact in record.facts]
     assert [fact.pair for fact in facts if isinstance(fact, PairConfirmed)] == [21, 22, 23]
     assert all(fact.how is Check.COLOURS for fact in facts if isinstance(fact, PairConfirmed))
     assert [fact.heard for fact in facts if isinstance(fact, Mismatch)] == [(24,)]
     assert rebuild(records).expected == 24
-    assert session.returncode == 0
     assert all(seconds > 1.5 for seconds in spoken_s), spoken_s
+
+
+def test_the_assistants_own_voice_never_becomes_an_entry(tmp_path: Path) -> None:
+    """Every answer names the next pair aloud; here all of it is played into the microphone."""
+    with session(7, tmp_path, own_voice=True) as (splicer, loop):
+        assert splicer.next_answer(within=30).endswith("Next seven, orange red.")
+        time.sleep(1.0)
+        for call in ("orange red", "green red"):
+            assert "confirmed" in splicer.call(call)
+            time.sleep(1.0)
+            loop.wait_silent(SILENCE_S)
+        time.sleep(3.0)
+    records = load(next(tmp_path.glob("*.jsonl"))).records
+    facts = [fact for record in records for fact in record.facts]
+    assert [fact.pair for fact in facts if isinstance(fact, PairConfirmed)] == [7, 8]
+    heard = [record.input.words for record in records if isinstance(record.input, Heard)]
+    assert set(heard) <= {"orange red", "green red", "yes"}
 
 
 def _seconds_of_sound(samples: "np.ndarray[tuple[int, ...], np.dtype[np.int16]]") -> float:
