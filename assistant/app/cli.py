@@ -58,7 +58,7 @@ def _parser() -> argparse.ArgumentParser:
     )
     parser.add_argument("--version", action="version", version=__version__)
     commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
-    for add in (_add_work, _add_plan, _add_ask, _add_hear, _add_words, _add_models, _add_check, _add_demo):
+    for add in (_add_work, _add_plan, _add_ask, _add_hear, _add_words, _add_models, _add_tune, _add_check, _add_demo):
         add(commands)
     return parser
 
@@ -106,6 +106,7 @@ def _add_work(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -
     parser.add_argument("--voice", default="speaker", metavar="WAY", help="speaker, print or wav:FILE (%(default)s)")
     parser.add_argument("--microphone", metavar="NAME", help="input device, by name or number")
     parser.add_argument("--speaker", metavar="NAME", help="output device, by name or number")
+    parser.add_argument("--untuned", action="store_true", help="do without what was learnt of a voice")
     _add_ears(parser)
     parser.set_defaults(run=_work)
 
@@ -135,6 +136,7 @@ def _work(options: argparse.Namespace) -> int:
             vosk_model=options.vosk_model,
             microphone=options.microphone,
             speaker=options.speaker,
+            untuned=options.untuned,
         )
     )
     return 0
@@ -207,14 +209,16 @@ def _add_hear(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -
 def _hear(options: argparse.Namespace) -> int:
     from assistant.app import ears as ears_here
     from assistant.app.hear import file_object, following_state
+    from assistant.app.tune import load_tuning
 
     state = following_state(Cable(options.cable))
     ears = ears_here.load(options.ears, options.vosk_model)
+    tuning = load_tuning()
     print(f"Ears: {ears.name}", file=sys.stderr)
     failed = False
     for path in options.files:
         try:
-            heard = file_object(path, ears_here.new_chain(ears), state)
+            heard = file_object(path, ears_here.new_chain(ears, tuning=tuning), state)
         except AssistantError as error:
             print(f"splice-assistant: {error}", file=sys.stderr)
             failed = True
@@ -308,6 +312,34 @@ def _models_import(options: argparse.Namespace) -> int:
     from assistant.app import speech_models
 
     print(speech_models.import_zip(speech_models.model_named(options.name), options.archive))
+    return 0
+
+
+def _add_tune(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    parser = commands.add_parser(
+        "tune",
+        help="learn a voice and its headset",
+        description="Read some phrases once; what this voice and headset need is learnt and kept.",
+    )
+    does = parser.add_mutually_exclusive_group()
+    does.add_argument("--show", action="store_true", help="show what was learnt")
+    does.add_argument("--drop", action="store_true", help="forget what was learnt")
+    does.add_argument("--audio", type=Path, metavar="DIR", help="sound files named 01.wav, 02.wav, ... for the phrases")
+    parser.add_argument("--microphone", metavar="NAME", help="input device, by name or number")
+    _add_ears(parser)
+    parser.set_defaults(run=_tune)
+
+
+def _tune(options: argparse.Namespace) -> int:
+    from assistant.app import tune
+
+    if options.show:
+        print(tune.shown())
+    elif options.drop:
+        print(tune.dropped())
+    else:
+        for line in tune.tuned(options.audio, options.microphone, options.ears, options.vosk_model):
+            print(line, flush=True)
     return 0
 
 

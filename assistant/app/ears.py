@@ -9,6 +9,7 @@ from pathlib import Path
 from assistant.app import speech_models
 from assistant.hearing.chain import HearingChain, Pending
 from assistant.hearing.evidence import Opinion
+from assistant.hearing.tuning import UNTUNED, Tuning
 from assistant.ports import AssistantError, Recogniser, Samples
 
 EAR_NAMES = ("whisper", "sphinx", "vosk")
@@ -70,7 +71,7 @@ def load(choice: str | None, vosk_model: Path | None = None) -> Ears:
     return Ears(name, tuple(loaders[ear]() for ear in names))
 
 
-def new_chain(ears: Ears, paused: Callable[[], None] = lambda: None) -> HearingChain:
+def new_chain(ears: Ears, paused: Callable[[], None] = lambda: None, tuning: Tuning = UNTUNED) -> HearingChain:
     """Put the ears behind a speech detector; each decodes in a thread of its own, one utterance at a time."""
     from assistant.adapters.speech_detector import SileroDetector
 
@@ -80,7 +81,7 @@ def new_chain(ears: Ears, paused: Callable[[], None] = lambda: None) -> HearingC
         waiting = zip(threads, recognisers, strict=True)
         return _AllEars(tuple(thread.submit(ear.decode, sound) for thread, ear in waiting))
 
-    return HearingChain(SileroDetector(), ears.recognisers, decode=decode, paused=paused)
+    return HearingChain(SileroDetector(), ears.recognisers, decode=decode, paused=paused, tuning=tuning)
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,11 +21,13 @@ from assistant.app import ears as ears_here
 from assistant.app.hearing_thread import HearingThread
 from assistant.app.loop import INBOX_SIZE, Ear, Feeds, Loop
 from assistant.app.plan import load_plan
+from assistant.app.tune import load_tuning
 from assistant.cable.colour_code import Order
 from assistant.cable.makeup import Cable
 from assistant.cable.splice_plan import Site, straight_sequence
 from assistant.dialogue.messages import Input, MicrophoneTrouble, ResumeAsked, StartAsked, StopAsked
 from assistant.dialogue.state import State, initial
+from assistant.hearing.tuning import UNTUNED
 from assistant.ports import AssistantError, AudioSource, Clock, Screen, Voice
 from assistant.session.journal import FileJournal, load
 from assistant.session.replay import rebuild
@@ -57,6 +59,8 @@ class WorkOptions:
     ears: str | None = None
     vosk_model: Path | None = None
     microphone: str | None = None
+    untuned: bool = False
+    """Do without what was learnt of a voice."""
     speaker: str | None = None
 
 
@@ -185,7 +189,10 @@ class _Feeding:
         self._stack.callback(source.close)
         ears = ears_here.load(options.ears, options.vosk_model)
         self._screen.show(f"Ears: {ears.name}")
-        chain = ears_here.new_chain(ears, self._tick)
+        tuning = UNTUNED if options.untuned else load_tuning()
+        if tuning != UNTUNED:
+            self._screen.show("Tuned to a voice; splice-assistant tune --show tells to what")
+        chain = ears_here.new_chain(ears, self._tick, tuning)
         thread = HearingThread(source, chain, SileroDetector(), self._ear, self._inbox, options.log)
         self._runs.append((thread.run, source.waits))
 

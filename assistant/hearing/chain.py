@@ -14,6 +14,7 @@ from typing import Protocol
 import numpy as np
 
 from assistant.hearing.evidence import Opinion
+from assistant.hearing.tuning import UNTUNED, Tuning
 from assistant.hearing.utterance import Change, Endpointer, Endpointing
 from assistant.hearing.verdict import Judgement, Verdict, judge
 from assistant.ports import BLOCK_FRAMES, SAMPLE_RATE_HZ, Recogniser, Samples, SpeechDetector
@@ -84,12 +85,14 @@ class HearingChain:
         limits: Endpointing | None = None,
         decode: Decode = decode_here,
         paused: Callable[[], None] = lambda: None,
+        tuning: Tuning = UNTUNED,
     ) -> None:
         """Take the detector and the ears, the leading ear first; `paused` is told when decoding begins."""
         self._detector = detector
         self._ears = ears
         self._decode = decode
         self._told_paused = paused
+        self._tuning = tuning
         self._limits = limits or Endpointing()
         self._endpointer = Endpointer(self._limits, BLOCK_S)
         self._kept: deque[Samples] = deque()
@@ -156,7 +159,7 @@ class HearingChain:
         assert self._scope is not None
         if self._verdict is None:
             pending = self._pending or self._decode(self._ears, self._sound())
-            self._verdict = judge(pending.result(), self._scope)
+            self._verdict = judge(pending.result(), self._scope, self._tuning)
         return self._verdict
 
     def _needed_pause_s(self, verdict: Verdict) -> float:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from enum import Enum
 
 from assistant.hearing.evidence import Opinion, Reading, reading_of
+from assistant.hearing.tuning import UNTUNED, Tuning
 from assistant.words import intents as say
 from assistant.words.intents import Intent
 from assistant.words.vocabulary import Scope
@@ -61,7 +62,7 @@ SCORING_EARS = frozenset({"whisper"})
 """Ears whose margins and likelihood ratios were measured and may accept alone."""
 
 
-def judge(opinions: tuple[Opinion, ...], scope: Scope) -> Verdict:
+def judge(opinions: tuple[Opinion, ...], scope: Scope, tuning: Tuning = UNTUNED) -> Verdict:
     """Judge one utterance; the first opinion leads, a second one can only support it.
 
     An ear that gives no usable scores never accepts alone: it asks back, and it accepts together
@@ -73,7 +74,7 @@ def judge(opinions: tuple[Opinion, ...], scope: Scope) -> Verdict:
     judgement = Judgement.IGNORED
     if first.intent is not None:
         scoring = first.ear in SCORING_EARS
-        judgement = _judge_scored(first, agreed) if scoring else _judge_unscored(first, agreed)
+        judgement = _judge_scored(first, agreed, tuning) if scoring else _judge_unscored(first, agreed)
     words = "" if judgement is Judgement.IGNORED else first.words
     intent = None if judgement is Judgement.IGNORED else first.intent
     if isinstance(intent, say.BareNumber):
@@ -81,10 +82,11 @@ def judge(opinions: tuple[Opinion, ...], scope: Scope) -> Verdict:
     return Verdict(judgement=judgement, words=words, intent=intent, readings=readings)
 
 
-def _judge_scored(reading: Reading, agreed: bool) -> Judgement:
+def _judge_scored(reading: Reading, agreed: bool, tuning: Tuning) -> Judgement:
     limits = COSTLY if type(reading.intent) in COSTLY_INTENTS else USUAL
-    margin = limits.margin_agreed if agreed else limits.margin_alone
-    if reading.likelihood_ratio >= limits.likelihood_ratio and reading.margin >= margin:
+    margin = (limits.margin_agreed if agreed else limits.margin_alone) + tuning.extra_margin(reading.words)
+    ratio = min(limits.likelihood_ratio, tuning.likelihood_ratio)
+    if reading.likelihood_ratio >= ratio and reading.margin >= margin:
         return Judgement.ACCEPTED
     if reading.likelihood_ratio >= LIKELIHOOD_RATIO_TO_ASK or agreed:
         return Judgement.ASK_BACK
