@@ -8,7 +8,8 @@ import statistics
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from assistant.words.parser import words_in
+from assistant.words.parser import Understood, parse, words_in
+from assistant.words.vocabulary import ALL_INTENTS, Scope
 
 READING: tuple[str, ...] = (
     *("blue white", "orange red", "green black", "brown yellow", "slate violet"),
@@ -53,6 +54,7 @@ class Tuning:
 
 
 UNTUNED = Tuning()
+_ALL = Scope(ALL_INTENTS)
 
 
 def learn(read: Iterable[Read]) -> Tuning:
@@ -84,9 +86,8 @@ def advice(read: Iterable[Read]) -> list[str]:
 
 
 def _same(one: Read) -> bool:
-    synonyms = {"gray": "slate", "grey": "slate", "purple": "violet", "mauve": "violet"}
-    meant, heard = ([synonyms.get(w, w) for w in words_in(text)] for text in (one.meant, one.heard))
-    return meant == heard
+    meant, heard = parse(one.meant, _ALL), parse(one.heard, _ALL)
+    return isinstance(meant, Understood) and meant == heard
 
 
 def _differing(one: Read) -> set[str]:
