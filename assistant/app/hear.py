@@ -63,6 +63,7 @@ def utterance_object(utterance: Utterance) -> dict[str, object]:
                 "words": reading.words,
                 "margin_nats": round(reading.margin, 3),
                 "likelihood_ratio_nats": round(reading.likelihood_ratio, 3),
+                "free_hearing_agrees": reading.free_agrees,
                 "confidence": reading.confidence,
             }
             for reading in verdict.readings

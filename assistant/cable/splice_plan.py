@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from enum import Enum
 from functools import cached_property
 
-from assistant.cable.colour_code import Order
+from assistant.cable.colour_code import PAIRS_PER_GROUP, Order
 from assistant.cable.counts import Count
 from assistant.cable.makeup import Address, Cable, CableError
 
@@ -66,6 +66,11 @@ class End:
             found.append((position, count))
             position += len(count.run)
         return tuple(found)
+
+    @cached_property
+    def offsets(self) -> frozenset[int]:
+        """Number less position, modulo 25, of each count; 0 where pairs are called by position."""
+        return frozenset((count.run.first - first) % PAIRS_PER_GROUP for first, count in self._runs) or frozenset({0})
 
     def called(self, position: int) -> tuple[str, int]:
         """Give the count name and number by which the pair at a position is called.

@@ -165,6 +165,7 @@ def scope_of(state: State) -> Scope:
         groups=groups > 1,
         super_units=any(end.cable.super_units > 1 for end in state.plan.ends),
         service=any(end.cable.service_pairs for end in state.plan.ends),
+        offsets=frozenset(offset for end in state.plan.ends for offset in end.offsets),
     )
 
 
@@ -265,7 +266,7 @@ def _ask_back(state: State, entry: Entry) -> Step:
         return session.ask_check_again(state, state.question)
     if state.mode is Mode.HOLDING or isinstance(entry.intent, say.Yes | say.No):
         return Step((Missed("asked back"),)) + tell(wording.SAY_YES_OR_NO)
-    if isinstance(entry.intent, say.BareNumber):
+    if isinstance(entry.intent, say.BareNumber) or following.contradicts_itself(state, entry.intent):
         return _enter(state, entry)
     if isinstance(state.question, DidYouSay) and _meant(state, state.question.words) == entry.intent:
         return _answer_yes(state)

@@ -46,8 +46,13 @@ class Reading:
     margin: float
     """Log probability of the best meaning less that of the second, in nats."""
     likelihood_ratio: float
-    """Log probability of the best sentence less that of free hearing, in nats; 0 or below."""
+    """Log probability of the best sentence less that of free hearing, in nats; 0 or below.
+
+    0 where free hearing means the same in other writing ("forty seven, orange violet.").
+    """
     confidence: float | None = None
+    free_agrees: bool = False
+    """Whether free hearing came to the same meaning."""
 
 
 NO_RIVAL = 99.0
@@ -66,13 +71,16 @@ def reading_of(opinion: Opinion, scope: Scope) -> Reading:
     totals = sorted(((_log_sum(found), intent) for intent, found in scores.items()), key=lambda t: -t[0])
     total, intent = totals[0]
     best = max(scores[intent], key=lambda candidate: candidate.score)
+    free_agrees = opinion.free_score is not None and parse(opinion.free_words, scope) == Understood(intent)
+    ratio = 0.0 if opinion.free_score is None or free_agrees else min(0.0, best.score - opinion.free_score)
     return Reading(
         ear=opinion.ear,
         words=best.words,
         intent=intent,
         margin=total - totals[1][0] if len(totals) > 1 else NO_RIVAL,
-        likelihood_ratio=0.0 if opinion.free_score is None else min(0.0, best.score - opinion.free_score),
+        likelihood_ratio=ratio,
         confidence=opinion.confidence,
+        free_agrees=free_agrees,
     )
 
 

@@ -6,7 +6,9 @@ nothing here may know which pair is expected.
 
 from dataclasses import dataclass
 from enum import Enum
+from typing import TypeGuard
 
+from assistant.cable.colour_code import PAIRS_PER_GROUP, position_of
 from assistant.hearing.evidence import Opinion, Reading, reading_of
 from assistant.hearing.tuning import UNTUNED, Tuning
 from assistant.words import intents as say
@@ -49,6 +51,10 @@ USUAL = Thresholds(likelihood_ratio=-2.0, margin_alone=3.0, margin_agreed=1.5)
 """Laboratory run of 405 synthetic and 233 human utterances: wrong 0 in quiet, 2 and 0 at 10 dB."""
 COSTLY = Thresholds(likelihood_ratio=-2.0, margin_alone=4.0, margin_agreed=2.0)
 """The same run: two thirds of the remaining chatter goes, for a tenth of the right ones."""
+CODED = Thresholds(likelihood_ratio=-4.0, margin_alone=1.5, margin_agreed=0.7)
+"""For a number of full length whose colours agree with it: the two check each other. 292 human calls, tried on
+recorded evidence: in quiet 91.4 to 92.1 % right, at 10 dB 68.8 to 73.3 %, wrong 0 and 1 as without it. That free
+hearing counts as agreement brought 93.2 % and 76.4 %, again 0 and 1 wrong."""
 COSTLY_INTENTS: frozenset[type[Intent]] = frozenset(
     {say.Confirm, say.UndoThat, say.SkipPair, say.MarkFault, say.GoTo, say.HoldOn, say.Finish, say.Yes}
 )
@@ -74,21 +80,50 @@ def judge(opinions: tuple[Opinion, ...], scope: Scope, tuning: Tuning = UNTUNED)
     judgement = Judgement.IGNORED
     if first.intent is not None:
         scoring = first.ear in SCORING_EARS
-        judgement = _judge_scored(first, agreed, tuning) if scoring else _judge_unscored(first, agreed)
+        judgement = _judge_scored(first, agreed, scope, tuning) if scoring else _judge_unscored(first, agreed)
+        if judgement is Judgement.ACCEPTED and not _may_be_accepted(first.intent, scope):
+            judgement = Judgement.ASK_BACK
     words = "" if judgement is Judgement.IGNORED else first.words
     intent = None if judgement is Judgement.IGNORED else first.intent
-    if isinstance(intent, say.BareNumber):
-        judgement = Judgement.ASK_BACK
     return Verdict(judgement=judgement, words=words, intent=intent, readings=readings)
 
 
-def _judge_scored(reading: Reading, agreed: bool, tuning: Tuning) -> Judgement:
+def _may_be_accepted(intent: Intent, scope: Scope) -> bool:
+    """Refuse a bare number, and a number and colours that contradict each other: most likely one was misheard."""
+    if isinstance(intent, say.BareNumber):
+        return False
+    return not _is_coded(intent) or agrees_with_itself(intent, scope)
+
+
+def _is_coded(intent: Intent | None) -> TypeGuard[say.CallPair]:
+    return isinstance(intent, say.CallPair) and intent.number is not None and intent.colours is not None
+
+
+def agrees_with_itself(call: say.CallPair, scope: Scope) -> bool:
+    """Tell whether number and colours can be of one pair, in any count of the cables in hand."""
+    assert call.number is not None
+    assert call.colours is not None
+    position = position_of(call.colours)
+    return any((call.number - offset - 1) % PAIRS_PER_GROUP + 1 == position for offset in scope.offsets)
+
+
+def _may_have_lost_figures(intent: Intent | None, scope: Scope) -> bool:
+    """Tell whether a number is shorter than the cable allows: it may be a longer one cut at either end."""
+    return isinstance(intent, say.CallPair) and intent.number is not None and len(str(intent.number)) < scope.digits
+
+
+def _judge_scored(reading: Reading, second_agrees: bool, scope: Scope, tuning: Tuning) -> Judgement:
+    short = _may_have_lost_figures(reading.intent, scope)
     limits = COSTLY if type(reading.intent) in COSTLY_INTENTS else USUAL
+    agreed = second_agrees or (reading.free_agrees and not short)
+    if _is_coded(reading.intent):
+        limits = CODED if agrees_with_itself(reading.intent, scope) and not short else USUAL
+        agreed = second_agrees
     margin = (limits.margin_agreed if agreed else limits.margin_alone) + tuning.extra_margin(reading.words)
     ratio = min(limits.likelihood_ratio, tuning.likelihood_ratio)
     if reading.likelihood_ratio >= ratio and reading.margin >= margin:
         return Judgement.ACCEPTED
-    if reading.likelihood_ratio >= LIKELIHOOD_RATIO_TO_ASK or agreed:
+    if reading.likelihood_ratio >= LIKELIHOOD_RATIO_TO_ASK or second_agrees:
         return Judgement.ASK_BACK
     return Judgement.IGNORED
 

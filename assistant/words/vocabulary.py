@@ -50,6 +50,8 @@ class Scope:
     """Whether the cable has more than one super-unit."""
     service: bool = True
     """Whether the cable has service pairs."""
+    offsets: frozenset[int] = frozenset({0})
+    """Number less position, modulo 25, of every count in hand: what a number says of the colours."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -175,6 +175,13 @@ def test_no_drops_the_doubtful_call() -> None:
     assert confirmed(talk) == []
 
 
+def test_a_doubtful_call_that_contradicts_itself_is_told_of_at_once() -> None:
+    talk = Conversation(first=7)
+    answer = talk.heard("seven green red", "ask back")
+    assert answer == "Not logged. Heard seven and green red. Green red is eight. Which? Call it again."
+    assert talk.state.mode is Mode.FOLLOWING
+
+
 def test_a_doubtful_yes_does_not_count() -> None:
     talk = Conversation(first=7)
     talk.heard("orange red", "ask back")

@@ -1,5 +1,7 @@
 """The verdict as a table: evidence in, judgement out."""
 
+from dataclasses import replace
+
 import pytest
 
 from assistant.hearing.evidence import NO_RIVAL, Candidate, Opinion, reading_of
@@ -41,6 +43,39 @@ SILENT = Opinion(ear="sphinx")
 )
 def test_judgement(first: Opinion, second: Opinion, judgement: Judgement) -> None:
     assert judge((first, second), SCOPE).judgement is judgement
+
+
+def free(words: str, score: float, rival: float, heard: str, *, free_score: float = 0.0) -> Opinion:
+    """One sentence, a rival so many nats below it, and what free hearing wrote."""
+    candidates = (Candidate(words, score), Candidate("mark open", score - rival))
+    return Opinion(ear="whisper", candidates=candidates, free_words=heard, free_score=free_score)
+
+
+def test_free_hearing_in_other_writing_is_no_lower_likelihood() -> None:
+    """Free hearing writes commas, figures and capitals; that costs tokens, not meaning."""
+    reading = reading_of(free("seven orange red", -6.0, 9.0, "7, Orange, red."), SCOPE)
+    assert (reading.likelihood_ratio, reading.free_agrees) == (0.0, True)
+    assert reading_of(free("seven orange red", -6.0, 9.0, "seven oranges"), SCOPE).likelihood_ratio == -6.0
+
+
+def test_free_hearing_counts_as_agreement_but_not_for_a_number_that_may_have_lost_figures() -> None:
+    assert judge((free("green red", -1.0, 2.0, "green red"), SILENT), SCOPE).judgement is ACCEPTED
+    assert judge((free("green red", -1.0, 2.0, "queen bread"), SILENT), SCOPE).judgement is ASK_BACK
+    assert judge((free("one two six", -1.0, 2.0, "126"), SILENT), SCOPE).judgement is ACCEPTED
+    assert judge((free("two six", -1.0, 2.0, "26"), SILENT), SCOPE).judgement is ASK_BACK
+
+
+def test_number_and_colours_that_agree_check_each_other() -> None:
+    """562 is black orange by its position 12; measured on the bench, see CODED."""
+    assert judge((free("five six two black orange", -4.0, 1.6, "x"), SILENT), SCOPE).judgement is ACCEPTED
+    assert judge((free("six two black orange", -4.0, 1.6, "x"), SILENT), SCOPE).judgement is ASK_BACK
+
+
+def test_number_and_colours_that_contradict_each_other_are_never_accepted() -> None:
+    opinion = free("five six two black green", 0.0, 50.0, "five six two black green")
+    assert judge((opinion, agreeing("five six two black green")), SCOPE).judgement is ASK_BACK
+    offset = replace(SCOPE, offsets=frozenset({0, 24}))
+    assert judge((opinion, agreeing("five six two black green")), offset).judgement is ACCEPTED
 
 
 def test_two_sentences_of_one_meaning_count_together() -> None:

@@ -33,7 +33,7 @@ from assistant.dialogue.rules.entry import Entry, tell, then
 from assistant.dialogue.rules.joints import in_turn, joint_called, joint_named, joint_of
 from assistant.dialogue.state import State
 from assistant.words import intents as say
-from assistant.words.intents import CallGroup, CallPair
+from assistant.words.intents import CallGroup, CallPair, Intent
 
 
 def call_pair(state: State, entry: Entry) -> Step:
@@ -55,6 +55,13 @@ def call_pair(state: State, entry: Entry) -> Step:
         case Nothing() as nothing:
             told = f"{wording.NOT_LOGGED} {wording.nothing(nothing, call, state.end_in_work)} {wording.expected(state)}"
             return _mismatch(state, entry, (), told)
+
+
+def contradicts_itself(state: State, intent: Intent) -> bool:
+    """Tell whether a call's number and colours are of two pairs; nothing is logged of it, whoever heard it."""
+    if not isinstance(intent, CallPair):
+        return False
+    return isinstance(resolve_pair(intent, state.end_in_work, state.group), Disagreement)
 
 
 def _expected_at(state: State, address: Address) -> Joint | None:
