@@ -51,6 +51,10 @@ _NAME = re.compile(r"\s*([A-Za-z][A-Za-z0-9]*)")
 _RUN = re.compile(r"\s*(\d+)\s*(?:-\s*(\d+))?\s*")
 
 
+def _behind_space(text: str, at: int) -> int:
+    return len(text) - len(text[at:].lstrip())
+
+
 def read_name(text: str, at: int = 0) -> tuple[str, int]:
     """Read a name, lower case, and give it with the index behind it.
 
@@ -60,7 +64,7 @@ def read_name(text: str, at: int = 0) -> tuple[str, int]:
     """
     found = _NAME.match(text, at)
     if not found:
-        raise CountError('a name is missing here, as in "main 301-400"', at)
+        raise CountError('a name is missing here, as in "main 301-400"', _behind_space(text, at))
     return found.group(1).lower(), found.end()
 
 
@@ -75,7 +79,7 @@ def read_runs(text: str, at: int) -> tuple[Run, ...]:
     while True:
         found = _RUN.match(text, at)
         if not found:
-            raise CountError('a number or a range is missing here, as in "301-400"', at)
+            raise CountError('a number or a range is missing here, as in "301-400"', _behind_space(text, at))
         first, last = int(found.group(1)), int(found.group(2) or found.group(1))
         if first < 1 or last > LARGEST_NUMBER:
             raise CountError(f"numbers go from 1 to {LARGEST_NUMBER}", found.start(1))

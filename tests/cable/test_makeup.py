@@ -4,8 +4,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from assistant.cable.colour_code import colours_of
-from assistant.cable.makeup import LARGEST_CABLE, SUPER_UNIT_BINDERS, Cable, CableError
+from assistant.cable.colour_code import ServiceColours, colours_of
+from assistant.cable.makeup import LARGEST_CABLE, SUPER_UNIT_BINDERS, Cable, CableError, Makeup
 from assistant.cable.splice_plan import straight_sequence
 from tests.tables import rows
 
@@ -103,3 +103,96 @@ def test_every_listed_size_is_taken(row: dict[str, str]) -> None:
 def test_impossible_sequences_are_refused(first: int, last: int) -> None:
     with pytest.raises(CableError):
         straight_sequence(Cable(50), first, last)
+
+
+# --- what a core shows besides its groups ------------------------------------------------------------
+
+
+@pytest.mark.parametrize("pairs", [50, 100])
+def test_multi_units_of_a_6000_pair_cable(pairs: int) -> None:
+    """Common practice, no source; the binder is that of the super-unit, white for 1-600 (7 CFR 1755.890)."""
+    cable = Cable(LARGEST_CABLE, Makeup(multi_unit=pairs))
+    units = {int(row["first_pair"]): row["binder"].lower() for row in rows("super_units.csv")}
+    for pair in range(1, LARGEST_CABLE + 1):
+        address = cable.address(pair)
+        first = max(start for start in units if start <= pair)
+        assert address.multi_unit == (pair - first) // pairs + 1
+        assert address.multi_unit_binder is not None
+        assert address.multi_unit_binder.value == units[first]
+
+
+def test_a_600_pair_core_has_twelve_multi_units_of_two_groups() -> None:
+    """Common practice, no source: unit 2 is green-white and brown-white, 3 is slate-white and blue-red."""
+    cable = Cable(600, Makeup(multi_unit=50))
+    groups: dict[int, list[int]] = {}
+    for group in range(1, 25):
+        groups.setdefault(cable.address(cable.group(group).first).multi_unit, []).append(group)
+    assert groups == {unit: [2 * unit - 1, 2 * unit] for unit in range(1, 13)}
+
+
+def test_units_of_8_8_9_in_a_50_pair_core() -> None:
+    """Common practice, no source: 1-8, 9-16, 17-25, 26-33, 34-41, 42-50."""
+    cable = Cable(50, Makeup(units=(8, 8, 9)))
+    runs: dict[tuple[int, int], list[int]] = {}
+    for pair in range(1, 51):
+        address = cable.address(pair)
+        runs.setdefault((address.group.number, address.unit), []).append(pair)
+    spans = [(pairs[0], pairs[-1]) for pairs in runs.values()]
+    assert spans == [(1, 8), (9, 16), (17, 25), (26, 33), (34, 41), (42, 50)]
+
+
+def test_units_of_12_13() -> None:
+    """From memory: 12 + 13 pairs, both with the group's binder."""
+    cable = Cable(25, Makeup(units=(12, 13)))
+    assert [cable.address(pair).unit for pair in (1, 12, 13, 25)] == [1, 1, 2, 2]
+
+
+def test_whole_groups_have_no_units() -> None:
+    address = Cable(600).address(300)
+    assert (address.unit, address.multi_unit, address.multi_unit_binder) == (0, 0, None)
+
+
+def test_300_pair_super_units_are_not_given_colours_that_no_source_has() -> None:
+    cable = Cable(1200, Makeup(super_unit=300, multi_unit=50))
+    assert cable.super_units == 4
+    for group in (cable.group(number) for number in range(1, cable.groups + 1)):
+        assert group.super_unit_binder is None
+        assert (group.binder is None) == (group.super_unit > 1)
+        assert group.in_super_unit <= 12
+    assert all(cable.address(pair).multi_unit_binder is None for pair in (1, 301, 1200))
+    assert cable.address(301).colours == colours_of(1)
+
+
+@pytest.mark.parametrize("row", rows("screened_counts.csv"), ids=lambda row: row["carrier_pairs"])
+def test_screened_counts_table(row: dict[str, str]) -> None:
+    """7 CFR 1755.890, screened cable pair counts; all rows."""
+    cable = Cable(int(row["total_pairs"]), Makeup(screened=True))
+    assert (cable.carrier_pairs, cable.service_pairs) == (int(row["carrier_pairs"]), int(row["service_pairs"]))
+
+
+@pytest.mark.parametrize("row", rows("service_pairs.csv"), ids=lambda row: row["service_pair"])
+def test_service_pair_table(row: dict[str, str]) -> None:
+    """7 CFR 1755.890, colour code for service pairs, read as far as pair 9; both conductors take tip colours."""
+    cable = Cable(418, Makeup(screened=True))
+    address = cable.address(cable.carrier_pairs + int(row["service_pair"]))
+    assert isinstance(address.colours, ServiceColours)
+    assert (address.colours.tip.value, address.colours.ring.value) == (row["tip"].lower(), row["ring"].lower())
+    assert address.group.service
+
+
+def test_service_pairs_beyond_the_table_have_no_colours() -> None:
+    cable = Cable(418, Makeup(screened=True))
+    assert [cable.address(400 + number).colours for number in range(10, 19)] == [None] * 9
+
+
+@pytest.mark.parametrize(
+    "settings", [{"units": (5, 20)}, {"multi_unit": 75}, {"super_unit": 500}], ids=lambda settings: next(iter(settings))
+)
+def test_cores_that_were_never_described_are_refused(settings: dict[str, object]) -> None:
+    with pytest.raises(CableError):
+        Makeup(**settings)  # type: ignore[arg-type]
+
+
+def test_an_unknown_screened_size_is_refused_with_those_there_are() -> None:
+    with pytest.raises(CableError, match="28, 54, 106, 158, 210, 314, 418"):
+        Cable(100, Makeup(screened=True))
