@@ -60,7 +60,9 @@ class WhisperRecogniser:
 
     def set_sentences(self, sentences: Sentences) -> None:
         """Take the sentences of the next utterances; any English word can be searched for."""
-        self._tree = self._trees.get(sentences) or TokenTree(sentences.automaton, self._tokens_of_word)
+        self._tree = self._trees.get(sentences) or TokenTree(
+            sentences.automaton, self._tokens_of_word, mark=self._tokens(",")[0]
+        )
         self._trees[sentences] = self._tree
 
     def decode(self, utterance: Samples) -> Opinion:
@@ -71,13 +73,16 @@ class WhisperRecogniser:
         found = search(self._tree, lambda prefixes: self._next_scores(encoded, prefixes), self._end, BEAM)
         return Opinion(
             ear=self.name,
-            candidates=candidates_of(found, self._text_of),
+            candidates=candidates_of(found, self._words_of),
             free_words=self._text_of(found.free),
             free_score=found.free_score,
         )
 
     def _text_of(self, tokens: Tokens) -> str:
         return str(self._tokenizer.decode(list(tokens))).strip().lower()
+
+    def _words_of(self, tokens: Tokens) -> str:
+        return self._text_of(tokens).replace(",", "")
 
     def _tokens_in_sentence(self, word: str) -> Tokens:
         return self._tokens(" " + SPELT.get(word, word))

@@ -59,7 +59,11 @@ def long_record(path: Path, steps: int) -> None:
     talk = Conversation(3600)
     last_sum, lines = FIRST_SUM, []
     start = StartAsked(
-        cable_pairs=3600, first=1, last=3600, asking=False, app_version="bench",
+        cable_pairs=3600,
+        first=1,
+        last=3600,
+        asking=False,
+        app_version="bench",
         pair_order=talk.state.pair_order,
         binder_order=talk.state.binder_order,
     )

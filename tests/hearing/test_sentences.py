@@ -70,3 +70,26 @@ def test_every_candidate_is_a_whole_sentence() -> None:
     found = search(TokenTree(SENTENCES, tokens_of), Hears("forty", "blue"), END)
     assert found.candidates
     assert {tokens for tokens, _ in found.candidates} <= whole
+
+
+COMMA = 7
+
+
+def test_a_mark_between_words_is_the_same_sentence_and_never_ends_one() -> None:
+    """People pause in digit strings, and the recogniser writes the pause as a comma."""
+    tree = TokenTree(SENTENCES, tokens_of, mark=COMMA)
+    heard = Hears("forty", "seven", "blue")
+    heard.truth = (*tokens_of("forty"), COMMA, *tokens_of("seven"), COMMA, *tokens_of("blue"), END)
+    found = search(tree, heard, END)
+    assert found.candidates[0][0] == heard.truth[:-1]
+    assert all(tokens[-1] != COMMA and tokens[0] != COMMA for tokens, _ in found.candidates)
+    assert not any(
+        tokens[i] == tokens[i + 1] == COMMA for tokens, _ in found.candidates for i in range(len(tokens) - 1)
+    )
+
+
+def test_without_a_mark_none_is_looked_for() -> None:
+    heard = Hears("forty", "blue")
+    heard.truth = (*tokens_of("forty"), COMMA, *tokens_of("blue"), END)
+    found = search(TokenTree(SENTENCES, tokens_of), heard, END)
+    assert all(COMMA not in tokens for tokens, _ in found.candidates)
