@@ -8,7 +8,6 @@ reported apart. Human numbers and colour pairs are joined from single-word recor
 
 import argparse
 import json
-import os
 import resource
 import sys
 from collections.abc import Callable, Iterable
@@ -22,10 +21,8 @@ from tests.bench import report
 from tests.bench.measure import SceneResult, run
 from tests.bench.scenes import QUIET, Condition, Noise, Scene, load_noises, noise_scenes, scenes_of
 from tests.bench.synthetic import synthetic_trials
-from tests.bench.trials import Recordings, Trial, human_trials
+from tests.bench.trials import FOLDER_VARIABLE, Recordings, Trial, human_trials, recordings_folder
 
-FOLDER_VARIABLE = "SPLICE_ASSISTANT_RECORDINGS"
-DEFAULT_FOLDER = Path(__file__).resolve().parents[3] / "shared" / "speech" / "dev"
 QUICK_LIMIT = 6
 
 
@@ -57,8 +54,9 @@ def main(arguments: list[str] | None = None) -> int:
 
 def _options(arguments: list[str] | None) -> argparse.Namespace:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    folder = Path(os.environ.get(FOLDER_VARIABLE, DEFAULT_FOLDER))
-    parser.add_argument("--recordings", type=Path, default=folder, help="folder with manifest.csv (%(default)s)")
+    parser.add_argument(
+        "--recordings", type=Path, default=recordings_folder(), help="folder with manifest.csv (%(default)s)"
+    )
     parser.add_argument("--of", nargs="+", choices=("human", "synthetic"), default=["human", "synthetic"])
     parser.add_argument("--ears", nargs="+", metavar="SET", help=f"sets of ears: {', '.join(all_ears.CHOICES)}")
     parser.add_argument("--snr", type=float, nargs="*", default=[10.0], metavar="DB", help="noise under the speech")

@@ -33,7 +33,7 @@ from tests.bench.report import machine, share
 from tests.bench.scenes import Condition, load_noises, scenes_of
 from tests.bench.synthetic import _rendered as rendered
 from tests.bench.synthetic import voices
-from tests.bench.trials import Recordings, Trial, trial
+from tests.bench.trials import Recordings, Trial, recordings_folder, trial
 
 CABLE = following_state(Cable(600))
 NEAR = {"green": ("brown",), "brown": ("green", "blue"), "blue": ("brown",), "orange": ("green",)}
@@ -127,7 +127,7 @@ def main() -> None:
     parser.add_argument("--trials", type=int, default=1000, help="half human, half synthetic")
     parser.add_argument("--snr", type=float, default=10.0)
     parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--recordings", type=Path, default=Path("../shared/speech/dev"))
+    parser.add_argument("--recordings", type=Path, default=recordings_folder())
     parser.add_argument("--ears")
     options = parser.parse_args()
     rng = random.Random(options.seed)

@@ -5,6 +5,7 @@ Labels come from the project's own parser.
 """
 
 import csv
+import os
 import random
 import re
 from collections import defaultdict
@@ -107,6 +108,16 @@ def trial(name: str, words: str, speaker: str, wave: Wave, *, scope: Scope = FOL
         start_s=start / SAMPLE_RATE_HZ,
         end_s=end / SAMPLE_RATE_HZ,
     )
+
+
+FOLDER_VARIABLE = "SPLICE_ASSISTANT_RECORDINGS"
+"""Environment variable that names the folder of recordings."""
+DEFAULT_FOLDER = Path(__file__).resolve().parents[3] / "shared" / "speech" / "dev"
+
+
+def recordings_folder() -> Path:
+    """Give the folder of recordings."""
+    return Path(os.environ.get(FOLDER_VARIABLE, DEFAULT_FOLDER))
 
 
 # --- words to say --------------------------------------------------------------------------------
