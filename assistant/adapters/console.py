@@ -32,10 +32,12 @@ class TerminalScreen:
     def __init__(self, out: TextIO | None = None) -> None:
         """Take where to print."""
         self._out = out or sys.stdout
+        self._clear = "\r\x1b[K" if self._out.isatty() else ""
+        """Takes away what the keypad echoes on the line."""
 
     def show(self, line: str) -> None:
         """Print one line at once."""
-        print(line, file=self._out, flush=True)
+        print(f"{self._clear}{line}", file=self._out, flush=True)
 
 
 class SystemClock:

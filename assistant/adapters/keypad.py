@@ -25,7 +25,7 @@ class Keypad:
         keyed = press(self._pending, key)
         self._pending = keyed.pending
         if keyed.entry is not None:
-            self._show("\n")
+            self._show("\r\x1b[K")
             self._put(KeysPressed(keyed.entry))
         elif keyed.refused:
             self._show("\a")

@@ -26,7 +26,7 @@ def load_plan(path: Path) -> tuple[Plan, str]:
 
     """
     try:
-        text = path.read_text(encoding="utf-8")
+        text = path.read_text(encoding="utf-8-sig")
     except OSError as error:
         raise AssistantError(f"{path}: cannot be read ({error.strerror}); check the path") from error
     except UnicodeDecodeError as error:
@@ -74,11 +74,10 @@ def _colours(pair: Colours | ServiceColours | None, order: Order) -> str:
 def warnings(plan: Plan) -> list[str]:
     """List the pairs that are in no join, each end on a line."""
     lines = []
-    for end in plan.ends:
-        positions = unjoined(plan)[end.name]
+    for name, positions in unjoined(plan).items():
         if positions:
             runs = ", ".join(str(a) if a == b else f"{a}-{b}" for a, b in in_runs(positions))
-            lines.append(f"{end.name}: {len(positions)} pairs are in no join: pairs {runs} of the sheath")
+            lines.append(f"{name}: {len(positions)} pairs are in no join: pairs {runs} of the sheath")
     return lines
 
 

@@ -5,9 +5,11 @@ sheath; names follow the count (trade usage: common practice, no source).
 """
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 LARGEST_NUMBER = 999_999
+POSITIONS, SERVICE = "pairs", "service"
+"""What stands in a plan instead of a count's name, where pairs are called by position or are service pairs."""
 
 
 class CountError(ValueError):
@@ -25,6 +27,8 @@ class Run:
 
     first: int
     last: int
+    at: int = field(default=0, compare=False, repr=False)
+    """Index in the text that it was read from."""
 
     def __len__(self) -> int:
         """How many numbers."""
@@ -48,7 +52,9 @@ class Count:
 
 
 _NAME = re.compile(r"\s*([A-Za-z][A-Za-z0-9]*)")
-_RUN = re.compile(r"\s*(\d+)\s*(?:-\s*(\d+))?\s*")
+_RUN = re.compile(r"\s*([0-9]+)\s*(?:-\s*([0-9]+))?\s*")
+_MOST_DIGITS = 20
+"""More are not turned into a number, which Python refuses for thousands of them."""
 
 
 def _behind_space(text: str, at: int) -> int:
@@ -80,17 +86,17 @@ def read_runs(text: str, at: int) -> tuple[Run, ...]:
         found = _RUN.match(text, at)
         if not found:
             raise CountError('a number or a range is missing here, as in "301-400"', _behind_space(text, at))
-        first, last = int(found.group(1)), int(found.group(2) or found.group(1))
-        if first < 1 or last > LARGEST_NUMBER:
+        first, last = (int(digits[:_MOST_DIGITS]) for digits in (found.group(1), found.group(2) or found.group(1)))
+        if first < 1 or first > LARGEST_NUMBER or last > LARGEST_NUMBER:
             raise CountError(f"numbers go from 1 to {LARGEST_NUMBER}", found.start(1))
         if last < first:
             raise CountError(f"{first}-{last} runs backwards: give the lower number first", found.start(1))
-        runs.append(Run(first, last))
+        runs.append(Run(first, last, found.start(1)))
         at = found.end()
         if at == len(text):
             return tuple(runs)
         if text[at] != ",":
-            raise CountError(f"{text[at:]!r} cannot stand behind a range; put a comma between ranges", at)
+            raise CountError(f"{text[at : at + 20]!r} cannot stand behind a range; put a comma between ranges", at)
         at += 1
 
 
@@ -106,7 +112,11 @@ def read_counts(text: str) -> tuple[Count, ...]:
     for part in text.split(";"):
         try:
             name, behind = read_name(part)
-            counts += [Count(name, run) for run in read_runs(part, behind)]
+            if name in (POSITIONS, SERVICE):
+                raise CountError(
+                    f"{name!r} has a meaning of its own in a plan; call the count otherwise", behind - len(name)
+                )
+            counts += [Count(name, replace(run, at=at + run.at)) for run in read_runs(part, behind)]
         except CountError as error:
             raise CountError(str(error), at + error.at) from None
         at += len(part) + 1

@@ -13,7 +13,17 @@ from itertools import pairwise
 from typing import Any, TypeVar
 
 from assistant.cable.colour_code import Order
-from assistant.cable.counts import Count, CountError, Run, read_counts, read_name, read_runs
+from assistant.cable.counts import (
+    LARGEST_NUMBER,
+    POSITIONS,
+    SERVICE,
+    Count,
+    CountError,
+    Run,
+    read_counts,
+    read_name,
+    read_runs,
+)
 from assistant.cable.makeup import PAIRS_PER_SUPER_UNIT, Cable, CableError, Makeup
 from assistant.cable.splice_plan import End, JoinKind, Joint, JointWork, Place, Plan, Site
 
@@ -25,6 +35,9 @@ PROTECT_KEYS = ("pairs", "reason")
 ORDERS = ("ascending", "descending", "listed")
 GAUGES = (19, 22, 24, 26)
 """AWG sizes that 7 CFR 1755.890 lists."""
+MOST_SHOWN = 40
+"""Characters of a wrong value that an error repeats."""
+_TOO_LONG = re.compile(r"\w{1000}|([\[{]\s*){50}")
 _TOML_PLACE = re.compile(r"(.*) \(at line (\d+), column (\d+)\)", re.DOTALL)
 _E = TypeVar("_E", bound=Enum)
 
@@ -53,8 +66,17 @@ def read_plan(text: str) -> Plan:
         found = _TOML_PLACE.fullmatch(str(error))
         end = text.count("\n") + 1
         message, line, column = found.groups() if found else (str(error), end, 1)
-        raise PlanError(f"this is no TOML: {message}", int(line), int(column)) from error
-    return _Reader(_Source(text), data).plan()
+        raise PlanError(f"this is no TOML: {message}; correct it there", int(line), int(column)) from error
+    except (ValueError, RecursionError) as error:  # tomllib lets these out
+        found = _TOO_LONG.search(text)
+        place = _place(text, found.start() if found else 0)
+        raise PlanError("a number or a nesting is far too long; shorten it", *place) from error
+    return _Reader(_Source(text.replace("\r\n", "\n")), data).plan()
+
+
+def _place(text: str, at: int) -> tuple[int, int]:
+    """Give line and column of an index, both counted from 1."""
+    return text.count("\n", 0, at) + 1, at - text.rfind("\n", 0, at)
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,29 +87,33 @@ class _Source:
 
     def locate(self, table: str, index: int, key: str, offset: int | None = None) -> tuple[int, int]:
         """Give line and column of a key's value, or of a place inside its text; of the table if it has no such key."""
-        lines = self.text.splitlines()
-        start = self._heading(lines, table, index)
-        for number in range(start, len(lines)):
-            line = lines[number]
-            if number > start and line.lstrip().startswith("["):
-                break
-            found = re.match(rf'\s*"?{re.escape(key)}"?\s*=\s*["\']?', line)
-            if found:
-                quoted = line[found.end() - 1] in "\"'"
-                at = found.end() - quoted if offset is None else found.end() + offset
-                return number + 1, at + 1
-        return min(start + 1, max(1, len(lines))), 1
+        start, found = self._key(table, index, key)
+        if found is None:
+            return _place(self.text, start)
+        if offset is None:
+            return _place(self.text, found.end("before"))
+        return _place(self.text, found.end() + offset)
 
-    def _heading(self, lines: list[str], table: str, index: int) -> int:
-        if not table:
-            return 0
-        seen = -1
-        for number, line in enumerate(lines):
-            if re.match(rf"\s*\[\[\s*{table}\s*\]\]", line):
-                seen += 1
-                if seen == index:
-                    return number
-        return 0
+    def locate_key(self, table: str, index: int, key: str) -> tuple[int, int]:
+        """Give line and column of a key itself; of the table if it stands elsewhere."""
+        start, found = self._key(table, index, key)
+        return _place(self.text, start if found is None else found.start("key"))
+
+    def headings(self, table: str) -> list[re.Match[str]]:
+        """List the headings of a table or of tables of this name, in single or double brackets."""
+        return list(re.finditer(rf"""^[ \t]*(?P<key>\[\[?)\s*["']?{table}["']?\s*\]""", self.text, re.MULTILINE))
+
+    def _key(self, table: str, index: int, key: str) -> tuple[int, re.Match[str] | None]:
+        """Give where a table begins, and its key up to the first character inside a text."""
+        start, behind = 0, 0
+        if table and index < len(headings := self.headings(table)):
+            start, behind = headings[index].start("key"), headings[index].end()
+        following = re.compile(r"^[ \t]*\[", re.MULTILINE).search(self.text, behind)
+        wanted = (
+            rf"""^[ \t]*(?P<before>(?P<key>["']?{re.escape(key)}["']?)[ \t]*=[ \t]*)(?:\"{{3}}\n?|'{{3}}\n?|["'])?"""
+        )
+        pattern = re.compile(wanted, re.MULTILINE)
+        return start, pattern.search(self.text, behind, following.start() if following else len(self.text))
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,28 +126,30 @@ class _Table:
     values: dict[str, Any]
 
     def error(self, key: str, message: str, offset: int | None = None) -> PlanError:
-        line, column = self.source.locate(self.name, self.index, key, offset)
-        return PlanError(message, line, column)
+        return PlanError(message, *self.source.locate(self.name, self.index, key, offset))
 
     def check_keys(self, allowed: tuple[str, ...], needed: tuple[str, ...]) -> None:
         title = f"[[{self.name}]]" if self.name else "the plan"
         for key in self.values:
             if key not in allowed:
-                raise self.error(key, f"{title} has no {key!r}; it may have {', '.join(allowed)}")
+                place = self.source.locate_key(self.name, self.index, key)
+                raise PlanError(f"{title} has no {_shown(key)}; it may have {', '.join(allowed)}", *place)
         for key in needed:
             if key not in self.values:
-                raise self.error("", f"{title} needs {key!r}")
+                raise self.error("", f"{title} needs {key!r}; add it")
 
     def text(self, key: str, usual: str = "") -> str:
         value = self.values.get(key, usual)
         if not isinstance(value, str):
-            raise self.error(key, f"{key!r} is a text in quotation marks, not {value!r}")
+            raise self.error(key, f"{key!r} is a text in quotation marks, not {_shown(value)}")
         return value
 
     def number(self, key: str) -> int | None:
         value = self.values.get(key)
         if value is not None and (not isinstance(value, int) or isinstance(value, bool)):
-            raise self.error(key, f"{key!r} is a whole number, not {value!r}")
+            raise self.error(key, f"{key!r} is a whole number, not {_shown(value)}")
+        if value is not None and abs(value) > LARGEST_NUMBER:
+            raise self.error(key, f"{key!r} is at most {LARGEST_NUMBER}; correct the number")
         return value
 
     def choice(self, key: str, kind: type[_E], usual: str) -> _E:
@@ -130,13 +158,22 @@ class _Table:
             return kind(value)
         except ValueError:
             choices = ", ".join(str(member.value) for member in kind)
-            raise self.error(key, f"{value!r} is no {key}; choose from {choices}") from None
+            raise self.error(key, f"{key!r} cannot be {_shown(value)}; choose from {choices}") from None
 
     def read(self, key: str, reader: Callable[[str], Any]) -> Any:
         try:
             return reader(self.text(key))
         except CountError as error:
             raise self.error(key, str(error), error.at) from error
+
+
+def _shown(value: object) -> str:
+    """Give a wrong value for an error, cut where it is long."""
+    try:
+        text = repr(value)
+    except ValueError:  # Python writes no number of thousands of digits
+        return "such a number"
+    return text if len(text) <= MOST_SHOWN else f"{text[:MOST_SHOWN]}..."
 
 
 class _Reader:
@@ -147,16 +184,19 @@ class _Reader:
         self._data = data
         self._ends: list[End] = []
         self._names: dict[str, int] = {}
-        self._used: dict[Place, int] = {}
+        self._used: dict[Place, tuple[int, str]] = {}
 
     def plan(self) -> Plan:
         top = _Table(self._source, "", 0, self._data)
         top.check_keys(PLAN_KEYS, ("end", "join"))
+        for name in ("end", "join"):
+            if self._data[name] == []:
+                raise top.error(name, f"the plan needs {name!r}; add a table [[{name}]]")
         site = top.choice("site", Site, "") if "site" in self._data else None
         work = top.choice("joints", JointWork, "single")
         order = top.text("order", "listed")
         if order not in ORDERS:
-            raise top.error("order", f"{order!r} is no order; choose from {', '.join(ORDERS)}")
+            raise top.error("order", f"'order' cannot be {_shown(order)}; choose from {', '.join(ORDERS)}")
         for table in self._tables("end"):
             self._read_end(table)
         joints_read = [joint for table in self._tables("join") for joint in self._read_join(table)]
@@ -170,8 +210,13 @@ class _Reader:
     def _tables(self, name: str) -> Iterator[_Table]:
         found = self._data.get(name, [])
         top = _Table(self._source, "", 0, self._data)
-        if not isinstance(found, list) or not all(isinstance(values, dict) for values in found):
-            raise top.error(name, f"write each {name} as a table of its own: [[{name}]]")
+        headings = self._source.headings(name)
+        tables = isinstance(found, list) and all(isinstance(values, dict) for values in found)
+        if not tables or (found and not headings):
+            message = f"write each {name} as a table of its own: [[{name}]]"
+            if name in self._data and headings and not isinstance(found, list):
+                raise PlanError(message, *_place(self._source.text, headings[0].start("key")))
+            raise top.error(name, message)
         for index, values in enumerate(found):
             yield _Table(self._source, name, index, values)
 
@@ -181,11 +226,11 @@ class _Reader:
         table.check_keys(END_KEYS, ("name", "pairs"))
         name = table.text("name").lower()
         if not re.fullmatch(r"[a-z][a-z0-9]*", name):
-            raise table.error("name", f"{name!r} is no name: use one word of letters and figures")
+            raise table.error("name", f"{_shown(name)} is no name: use one word of letters and figures")
         if name in self._names:
             raise table.error("name", f"there is an end {name!r} already; give each its own name")
         if len(self._ends) >= MOST_ENDS:
-            raise table.error("name", f"a splice has at most {MOST_ENDS} ends here")
+            raise table.error("name", f"a splice has at most {MOST_ENDS} ends here; make two plans of it")
         pairs = table.number("pairs")
         assert pairs is not None
         makeup = self._read_makeup(table)
@@ -203,11 +248,11 @@ class _Reader:
 
     def _read_makeup(self, table: _Table) -> Makeup:
         units = table.text("units")
-        if units and not re.fullmatch(r"\d+(\+\d+)*", units):
-            raise table.error("units", f"{units!r} is no lay-up of a group; write 8+8+9 or 12+13")
+        if units and not re.fullmatch(r"[0-9]{1,3}(\+[0-9]{1,3})*", units):
+            raise table.error("units", f"{_shown(units)} is no lay-up of a group; write 8+8+9 or 12+13")
         screened = table.values.get("screened", False)
         if not isinstance(screened, bool):
-            raise table.error("screened", f"'screened' is true or false, not {screened!r}")
+            raise table.error("screened", f"'screened' is true or false, not {_shown(screened)}")
         multi_unit, super_unit = table.number("multi_unit"), table.number("super_unit")
         for key in ("units", "multi_unit", "super_unit"):
             if key not in table.values:
@@ -233,11 +278,13 @@ class _Reader:
         counts: tuple[Count, ...] = table.read("count", read_counts)
         numbers = sum(len(count.run) for count in counts)
         if numbers > cable.pairs:
-            raise table.error("count", f"the counts have {numbers} numbers, but the cable only {cable.pairs} pairs")
+            message = f"the counts have {numbers} numbers, but the cable only {cable.pairs} pairs; correct one of them"
+            raise table.error("count", message)
         by_place = sorted(counts, key=lambda count: (count.name, count.run.first))
         for before, after in pairwise(by_place):
             if before.name == after.name and after.run.first <= before.run.last:
-                raise table.error("count", f"{before} and {after} overlap; a number stands for one pair of a sheath")
+                at = max(before.run.at, after.run.at)
+                raise table.error("count", f"{before} and {after} overlap; give each number to one pair", at)
         return counts
 
     # --- joins ---
@@ -249,7 +296,7 @@ class _Reader:
         wanted = {JoinKind.BRANCH: ["from", "to", "branch"]}.get(kind, ["from", "to"] if kind.joined else ["from"])
         for key in wanted:
             if key not in keys:
-                raise table.error("", f"a {kind.value} join needs {key!r}")
+                raise table.error("", f"a {kind.value} join needs {key!r}; add it or change the kind")
         for key in keys:
             if key not in wanted:
                 raise table.error(key, f"a {kind.value} join has no {key!r}; leave it out or change the kind")
@@ -267,9 +314,10 @@ class _Reader:
         for key, column in zip(keys, columns, strict=True):
             for place in column:
                 if place in self._used:
-                    line, _ = self._source.locate("join", self._used[place], "from")
-                    raise table.error(key, f"{self._name(place)} is used already, by the join at line {line}")
-                self._used[place] = table.index
+                    line, _ = self._source.locate("join", *self._used[place])
+                    message = f"{self._name(place)} is used already, at line {line}; put each pair into one join"
+                    raise table.error(key, message)
+                self._used[place] = (table.index, key)
 
     def _read_places(self, table: _Table, key: str) -> list[Place]:
         """Read "END COUNT 301-400", "END pairs 1-25" or "END service 1-4"."""
@@ -277,12 +325,13 @@ class _Reader:
         def read(text: str) -> list[Place]:
             end_name, at = read_name(text)
             if end_name not in self._names:
-                raise CountError(f"there is no end {end_name!r}; the plan has {', '.join(self._names)}", 0)
+                raise CountError(
+                    f"there is no end {_shown(end_name)}; the plan has {', '.join(self._names)}", at - len(end_name)
+                )
             index = self._names[end_name]
-            name_at = at + 1
             name, at = read_name(text, at)
-            runs = read_runs(text, at)
-            return [Place(index, p) for run in runs for p in self._positions(index, name, run, name_at)]
+            self._check_count(self._ends[index], name, at - len(name))
+            return [Place(index, p) for run in read_runs(text, at) for p in self._positions(index, name, run)]
 
         places: list[Place] = table.read(key, read)
         doubled = next((place for place, times in Counter(places).items() if times > 1), None)
@@ -291,24 +340,30 @@ class _Reader:
             raise table.error(key, f"{self._name(place)} stands here twice; name each pair once")
         return places
 
-    def _positions(self, index: int, name: str, run: Run, at: int) -> list[int]:
+    def _check_count(self, end: End, name: str, at: int) -> None:
+        if name in (POSITIONS, SERVICE, *(count.name for count in end.counts)):
+            return
+        known = ", ".join(str(count) for count in end.counts)
+        remedy = f"it carries {known}" if known else "use pairs, it carries none"
+        raise CountError(f"{end.name} carries no count {_shown(name)}; {remedy}", at)
+
+    def _positions(self, index: int, name: str, run: Run) -> list[int]:
         end = self._ends[index]
-        if name == "pairs":
+        if name == POSITIONS:
             if run.last > end.cable.pairs:
-                raise CountError(f"{end.name} has pairs 1-{end.cable.pairs}, not {run.last}", at)
+                raise CountError(f"{end.name} has pairs 1-{end.cable.pairs}, not {run.last}", run.at)
             return list(range(run.first, run.last + 1))
-        if name == "service":
+        if name == SERVICE:
             if run.last > end.cable.service_pairs:
-                raise CountError(f"{end.name} has {end.cable.service_pairs} service pairs, not {run.last}", at)
+                known = f"service pairs 1-{end.cable.service_pairs}, not {run.last}"
+                none = "no service pairs; only a screened cable has some"
+                raise CountError(f"{end.name} has {known if end.cable.service_pairs else none}", run.at)
             return [end.cable.carrier_pairs + number for number in range(run.first, run.last + 1)]
-        if name not in {count.name for count in end.counts}:
-            known = ", ".join(str(count) for count in end.counts) or "no count; use pairs"
-            raise CountError(f"{end.name} carries no count {name!r}; it carries {known}", at)
         found = []
         for number in range(run.first, run.last + 1):
             positions = end.positions_of(number, name)
             if not positions:
-                raise CountError(f"{end.name} carries no {name} {number}; correct the range or the end's count", at)
+                raise CountError(f"{end.name} carries no {name} {number}; correct the range or the end's count", run.at)
             found.append(positions[0])
         return found
 
