@@ -96,7 +96,7 @@ def read_runs(text: str, at: int) -> tuple[Run, ...]:
         if at == len(text):
             return tuple(runs)
         if text[at] != ",":
-            raise CountError(f"{text[at : at + 20]!r} cannot stand behind a range; put a comma between ranges", at)
+            raise CountError(f"{text[at : at + 20]!r} cannot stand here; write ranges as in 301-350, 360", at)
         at += 1
 
 

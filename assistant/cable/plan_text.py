@@ -101,13 +101,17 @@ class _Source:
 
     def headings(self, table: str) -> list[re.Match[str]]:
         """List the headings of a table or of tables of this name, in single or double brackets."""
-        return list(re.finditer(rf"""^[ \t]*(?P<key>\[\[?)\s*["']?{table}["']?\s*\]""", self.text, re.MULTILINE))
+        return list(
+            re.finditer(rf"""^[ \t]*(?P<key>\[\[?)\s*["']?{re.escape(table)}["']?\s*\]""", self.text, re.MULTILINE)
+        )
 
     def _key(self, table: str, index: int, key: str) -> tuple[int, re.Match[str] | None]:
         """Give where a table begins, and its key up to the first character inside a text."""
         start, behind = 0, 0
         if table and index < len(headings := self.headings(table)):
             start, behind = headings[index].start("key"), headings[index].end()
+        elif key and (headings := self.headings(key)):
+            start = headings[0].start("key")  # a table where the plan has none
         following = re.compile(r"^[ \t]*\[", re.MULTILINE).search(self.text, behind)
         wanted = (
             rf"""^[ \t]*(?P<before>(?P<key>["']?{re.escape(key)}["']?)[ \t]*=[ \t]*)(?:\"{{3}}\n?|'{{3}}\n?|["'])?"""
@@ -188,9 +192,9 @@ class _Reader:
 
     def plan(self) -> Plan:
         top = _Table(self._source, "", 0, self._data)
-        top.check_keys(PLAN_KEYS, ("end", "join"))
+        top.check_keys(PLAN_KEYS, ())
         for name in ("end", "join"):
-            if self._data[name] == []:
+            if self._data.get(name, []) == []:
                 raise top.error(name, f"the plan needs {name!r}; add a table [[{name}]]")
         site = top.choice("site", Site, "") if "site" in self._data else None
         work = top.choice("joints", JointWork, "single")
@@ -210,13 +214,9 @@ class _Reader:
     def _tables(self, name: str) -> Iterator[_Table]:
         found = self._data.get(name, [])
         top = _Table(self._source, "", 0, self._data)
-        headings = self._source.headings(name)
         tables = isinstance(found, list) and all(isinstance(values, dict) for values in found)
-        if not tables or (found and not headings):
-            message = f"write each {name} as a table of its own: [[{name}]]"
-            if name in self._data and headings and not isinstance(found, list):
-                raise PlanError(message, *_place(self._source.text, headings[0].start("key")))
-            raise top.error(name, message)
+        if not tables or (found and not self._source.headings(name)):
+            raise top.error(name, f"write each {name} as a table of its own: [[{name}]]")
         for index, values in enumerate(found):
             yield _Table(self._source, name, index, values)
 
@@ -370,6 +370,8 @@ class _Reader:
     def _name(self, place: Place) -> str:
         end = self._ends[place.end]
         count, number = end.called(place.position)
+        if not count and number > end.cable.carrier_pairs:
+            return f"{end.name} service {number - end.cable.carrier_pairs}"
         return f"{end.name} {count or 'pair'} {number}"
 
     # --- protected pairs ---

@@ -19,8 +19,9 @@ class Endpointing:
     off_probability: float = 0.35
     onset_s: float = 0.09
     """Speech must last this long to open an utterance."""
-    before_s: float = 0.3
-    """Sound kept from before the opening."""
+    before_s: float = 0.6
+    """Sound kept from before the opening. 60 human calls with number and colours at 10 dB: with 0.3 s 44 right
+    and 3 that had lost their first figure, with 0.6 s 46 and 1."""
     decode_pause_s: float = 0.22
     """Decoding begins after this pause; speech that goes on drops it."""
     short_pause_s: float = 0.42

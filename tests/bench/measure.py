@@ -2,14 +2,15 @@
 
 import time
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import Enum
+from functools import partial
 
 from assistant.adapters.audio_file import in_blocks
 from assistant.app.ears import Ears, new_chain
 from assistant.hearing.chain import BLOCK_S, HearingChain, Utterance
 from assistant.hearing.evidence import Opinion
-from assistant.hearing.verdict import COSTLY, COSTLY_INTENTS, USUAL, Judgement, Verdict
+from assistant.hearing.verdict import Judgement, Verdict, judge
 from assistant.ports import Recogniser, Samples
 from assistant.words.grammar import Sentences
 from assistant.words.intents import Intent
@@ -84,6 +85,8 @@ class Listening:
         self.name = ear.name
         self._ear = ear
         self.last = Opinion(ear=ear.name)
+        self.took_s = 0.0
+        """Time of the last decoding."""
 
     def set_sentences(self, sentences: Sentences) -> None:
         """Pass the sentences on."""
@@ -91,7 +94,9 @@ class Listening:
 
     def decode(self, utterance: Samples) -> Opinion:
         """Decode and remember."""
+        began = time.perf_counter()
         self.last = self._ear.decode(utterance)
+        self.took_s = time.perf_counter() - began
         return self.last
 
 
@@ -99,25 +104,32 @@ def run(scenes: Iterable[Scene], ears: Ears) -> Iterator[SceneResult]:
     """Hear all scenes, each with a fresh chain."""
     listening = tuple(Listening(ear) for ear in ears.recognisers)
     for scene in scenes:
-        chain = new_chain(Ears(ears.name, listening))
-        heard, compute_s = _hear(scene, chain, listening)
+        pauses: list[int] = []
+        chain = new_chain(Ears(ears.name, listening), paused=partial(pauses.append, 0))
+        heard, compute_s = _hear(scene, chain, listening, pauses)
         yield _matched(scene, heard, compute_s)
 
 
-def _hear(scene: Scene, chain: HearingChain, ears: tuple[Listening, ...]) -> tuple[list[Heard], float]:
-    """Feed a scene as if live: work on a block begins when it is there and the one before it is done."""
+def _hear(
+    scene: Scene, chain: HearingChain, ears: tuple[Listening, ...], pauses: list[int]
+) -> tuple[list[Heard], float]:
+    """Feed a scene as fast as it goes, and reckon when each verdict had been there, had the sound come live.
+
+    Decoding begins with the block that opens a pause; the verdict waits for it and for its own block.
+    """
     chain.open(scene.scope)
     heard: list[Heard] = []
-    compute_s = ready_s = 0.0
+    began = time.perf_counter()
+    pause_s, known = 0.0, 0
     for index, block in enumerate(in_blocks(scene.sound), 1):
-        began = time.perf_counter()
+        now_s = index * BLOCK_S
         utterance = chain.push(block)
-        took_s = time.perf_counter() - began
-        compute_s += took_s
-        ready_s = max(ready_s, index * BLOCK_S) + took_s
+        if len(pauses) > known:
+            pause_s, known = now_s, len(pauses)
         if utterance is not None:
-            heard.append(Heard(utterance, tuple(ear.last for ear in ears), index * BLOCK_S, ready_s))
-    return heard, compute_s
+            decoded_s = pause_s + max(ear.took_s for ear in ears)
+            heard.append(Heard(utterance, tuple(ear.last for ear in ears), now_s, max(now_s, decoded_s)))
+    return heard, time.perf_counter() - began
 
 
 def _matched(scene: Scene, heard: list[Heard], compute_s: float) -> SceneResult:
@@ -161,20 +173,29 @@ def outcome_of(placed: Placed, heard: list[Heard]) -> Outcome:
 
 
 def reason_of(result: Result) -> str:
-    """Tell why a call that was heard was not accepted, by the evidence of the leading ear."""
+    """Tell why a call that was heard was not accepted: what would have had to be better."""
     if len(result.heard) != 1:
         return "cut in several" if result.heard else "not detected"
-    reading = result.heard[0].verdict.readings[0]
+    heard = result.heard[0]
+    reading = heard.verdict.readings[0]
     if reading.intent is None:
         return "no sentence"
     if reading.intent != result.placed.trial.intent:
         return "another meaning leads"
-    limits = COSTLY if type(reading.intent) in COSTLY_INTENTS else USUAL
-    agreed = any(other.intent == reading.intent for other in result.heard[0].verdict.readings[1:])
-    short_margin = reading.margin < (limits.margin_agreed if agreed else limits.margin_alone)
-    low_ratio = reading.likelihood_ratio < limits.likelihood_ratio
-    if short_margin and low_ratio:
-        return "margin and likelihood ratio"
-    if short_margin:
-        return "margin"
-    return "likelihood ratio" if low_ratio else "other"
+    reasons = {"likelihood ratio": (True, False), "margin": (False, True), "margin and likelihood ratio": (True, True)}
+    scope = result.placed.trial.scope
+    for reason, (likely, clear) in reasons.items():
+        better = _better(heard, likely=likely, clear=clear)
+        if judge((better, *heard.opinions[1:]), scope).judgement is Judgement.ACCEPTED:
+            return reason
+    return "other"
+
+
+def _better(heard: Heard, *, likely: bool, clear: bool) -> Opinion:
+    """Give the leading opinion as if its sentence were as likely as free hearing, or had no rival."""
+    opinion, reading = heard.opinions[0], heard.verdict.readings[0]
+    best = [candidate for candidate in opinion.candidates if candidate.words == reading.words][:1]
+    free = opinion.free_score
+    if likely and free is not None and best:
+        free = min(free, best[0].score)
+    return replace(opinion, candidates=tuple(best) if clear else opinion.candidates, free_score=free)

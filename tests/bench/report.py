@@ -183,7 +183,7 @@ def times(scenes: Sequence[SceneResult]) -> list[str]:
             work = sorted(r.heard[0].ready_s - r.heard[0].decided_s for r in some)
             lines.append(
                 f"end of speech to verdict, {name}: median {statistics.median(whole):.2f} s, p95 {_p95(whole):.2f} s; "
-                f"of it compute median {statistics.median(work):.2f} s, p95 {_p95(work):.2f} s"
+                f"of it waiting for the decoding: median {statistics.median(work):.2f} s, p95 {_p95(work):.2f} s"
             )
     return lines
 

@@ -38,7 +38,7 @@ QUESTION: Scope = scope_of(replace(following_state(CABLE), question=DidYouSay("p
 """What is open while the assistant waits for yes or no."""
 
 DIGIT_STRING, NUMBER, COLOURS, BOTH = "digit string", "number", "colours", "number, colours"
-GROUPED, GROUP, ASK, MARK = "group, colours", "group", "what is, go to", "mark"
+GROUPED, GROUP, ASK, MARK = "group, colours", "group", "what is, go to", "fault"
 COMMAND, ANSWER, BARE, CHATTER = "command", "yes, no", "bare number", "chatter"
 KINDS = (DIGIT_STRING, NUMBER, COLOURS, BOTH, GROUPED, GROUP, ASK, MARK, COMMAND, ANSWER, BARE, CHATTER)
 LONGEST_CHATTER_S = 7.5
@@ -75,9 +75,9 @@ def kind_of(words: str, intent: Intent) -> str:
             return DIGIT_STRING if set(words.split()) <= set(DIGITS) else NUMBER
         case say.CallGroup():
             return GROUP
-        case say.Ask() | say.GoTo():
+        case say.Ask() | say.GoTo() | say.Redo():
             return ASK
-        case say.MarkFault():
+        case say.MarkFault() | say.ClearFault():
             return MARK
         case say.Yes() | say.No():
             return ANSWER

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from assistant.cable.colour_code import ServiceColours, colours_of
+from assistant.cable.colour_code import Colours, ServiceColours, colours_of
 from assistant.cable.makeup import LARGEST_CABLE, SUPER_UNIT_BINDERS, Cable, CableError, Makeup
 from assistant.cable.splice_plan import straight_sequence
 from tests.tables import rows
@@ -61,6 +61,34 @@ def test_every_pair_of_every_size_there_and_back() -> None:
         address = cable.address(pair)
         assert cable.pair_in(address.group.number, address.colours) == pair
         assert address.group.first <= pair <= address.group.last
+
+
+def test_every_pair_of_a_6000_pair_cable_against_the_tables() -> None:
+    """7 CFR 1755.890 for super-units and bindings, ANSI/ICEA S-80-576 for pairs; each pair looked up in the tables."""
+    cable = Cable(LARGEST_CABLE)
+    pair = 0
+    for unit in rows("super_units.csv"):
+        assert int(unit["first_pair"]) == pair + 1
+        for binding in rows("binder_groups.csv"):
+            for named in rows("pair_colours.csv"):
+                pair += 1
+                address = cable.address(pair)
+                assert (address.pair, address.position) == (pair, int(named["pair"]))
+                assert _shown(address.colours) == (named["tip"].lower(), named["ring"].lower())
+                assert _shown(address.group.binder) == (
+                    binding["tip_binding"].lower(),
+                    binding["ring_binding"].lower(),
+                )
+                assert address.group.in_super_unit == int(binding["group"])
+                assert address.group.super_unit_binder is not None
+                assert address.group.super_unit_binder.value == unit["binder"].lower()
+        assert int(unit["last_pair"]) == pair
+    assert pair == LARGEST_CABLE
+
+
+def _shown(colours: Colours | ServiceColours | None) -> tuple[str, str]:
+    assert colours is not None
+    return colours.tip.value, colours.ring.value
 
 
 @given(st.integers(1, LARGEST_CABLE).flatmap(lambda size: st.tuples(st.just(size), st.integers(1, size))))
@@ -141,10 +169,20 @@ def test_units_of_8_8_9_in_a_50_pair_core() -> None:
     assert spans == [(1, 8), (9, 16), (17, 25), (26, 33), (34, 41), (42, 50)]
 
 
-def test_units_of_12_13() -> None:
-    """From memory: 12 + 13 pairs, both with the group's binder."""
-    cable = Cable(25, Makeup(units=(12, 13)))
-    assert [cable.address(pair).unit for pair in (1, 12, 13, 25)] == [1, 1, 2, 2]
+def test_units_of_12_13_in_a_50_pair_core() -> None:
+    """Common practice, no source: 1-12, 13-25, 26-37, 38-50; both units carry their group's binder."""
+    cable = Cable(50, Makeup(units=(12, 13)))
+    runs: dict[tuple[int, int], list[int]] = {}
+    for pair in range(1, 51):
+        address = cable.address(pair)
+        runs.setdefault((address.group.number, address.unit), []).append(pair)
+        assert address.group.binder == colours_of(1 if pair <= 25 else 2)
+    assert {key: (pairs[0], pairs[-1]) for key, pairs in runs.items()} == {
+        (1, 1): (1, 12),
+        (1, 2): (13, 25),
+        (2, 1): (26, 37),
+        (2, 2): (38, 50),
+    }
 
 
 def test_whole_groups_have_no_units() -> None:
@@ -178,6 +216,25 @@ def test_service_pair_table(row: dict[str, str]) -> None:
     assert isinstance(address.colours, ServiceColours)
     assert (address.colours.tip.value, address.colours.ring.value) == (row["tip"].lower(), row["ring"].lower())
     assert address.group.service
+
+
+@pytest.mark.parametrize("row", rows("screened_counts.csv"), ids=lambda row: row["total_pairs"])
+def test_service_pairs_of_every_screened_cable(row: dict[str, str]) -> None:
+    """7 CFR 1755.890, colour code for service pairs; those that its table does not list have no colours."""
+    listed = {
+        int(line["service_pair"]): (line["tip"].lower(), line["ring"].lower()) for line in rows("service_pairs.csv")
+    }
+    cable = Cable(int(row["total_pairs"]), Makeup(screened=True))
+    carriers = int(row["carrier_pairs"])
+    for number in range(1, int(row["service_pairs"]) + 1):
+        address = cable.address(carriers + number)
+        assert (address.position, address.group.service, address.group.binder) == (number, True, None)
+        if number in listed:
+            assert _shown(address.colours) == listed[number]
+        else:
+            assert address.colours is None
+    assert not cable.address(carriers).group.service
+    assert not cable.has(carriers + int(row["service_pairs"]) + 1)
 
 
 def test_service_pairs_beyond_the_table_have_no_colours() -> None:
