@@ -75,7 +75,7 @@ def test_a_first_word_that_the_detector_missed_belongs_to_the_utterance() -> Non
         for _ in range(blocks(seconds)):
             endpointer.push(probability, LEVEL_DB[probability])
     assert endpointer.start <= blocks(2)
-    assert endpointer.start >= blocks(1.5)
+    assert endpointer.start >= blocks(2 - Endpointing().before_s - 0.2)
 
 
 def test_looking_back_never_reaches_into_the_utterance_before() -> None:
