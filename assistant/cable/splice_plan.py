@@ -70,7 +70,9 @@ class End:
     @cached_property
     def offsets(self) -> frozenset[int]:
         """Number less position, modulo 25, of each count; 0 where pairs are called by position."""
-        return frozenset((count.run.first - first) % PAIRS_PER_GROUP for first, count in self._runs) or frozenset({0})
+        of_counts = frozenset((count.run.first - first) % PAIRS_PER_GROUP for first, count in self._runs)
+        counted = sum(len(count.run) for count in self.counts)
+        return of_counts if counted >= self.cable.carrier_pairs else of_counts | {0}
 
     def called(self, position: int) -> tuple[str, int]:
         """Give the count name and number by which the pair at a position is called.
@@ -83,14 +85,19 @@ class End:
         return "", position
 
     def positions_of(self, number: int, count: str | None = None) -> tuple[int, ...]:
-        """Give the positions that a number may mean, in one count or in any of this end."""
+        """Give the positions that a number may mean, in one count or in any of this end.
+
+        A position that is in no count is called by its own number; service pairs have names of their own.
+        """
         if not self.counts:
             return (number,) if self.cable.has(number) else ()
-        return tuple(
+        found = tuple(
             first + number - c.run.first
             for first, c in self._runs
             if c.run.first <= number <= c.run.last and count in (None, c.name)
         )
+        uncounted = count is None and 1 <= number <= self.cable.carrier_pairs and self.called(number) == ("", number)
+        return (*found, number) if uncounted else found
 
     def address(self, position: int) -> Address:
         """Give the address of a position; see `Cable.address`."""

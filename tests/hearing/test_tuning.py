@@ -1,7 +1,7 @@
 """What is learnt of a voice: bounded, the same for all pairs, and only ever more careful with words it confused."""
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from assistant.hearing.evidence import Candidate, Opinion
@@ -39,6 +39,7 @@ def test_an_unusual_voice_lowers_the_ratio_but_never_below_the_bound() -> None:
     assert learn(read(ratio=-30.0)).likelihood_ratio == LOWEST_RATIO
 
 
+@settings(max_examples=25)
 @given(st.lists(st.floats(-50, 0), min_size=len(READING), max_size=len(READING)))
 def test_the_ratio_is_always_within_its_bounds(ratios: list[float]) -> None:
     found = learn(
