@@ -292,6 +292,17 @@ def test_the_pace_can_be_changed() -> None:
     assert talk.typed("slower") == "Every 3 seconds."
 
 
+def test_a_pair_is_called_out_once_though_two_timers_run_for_it() -> None:
+    """Changing the pace starts a new timer beside the one that runs."""
+    talk = Conversation(cable=25)
+    talk.typed("call them out")
+    talk.put(TimedOut(1))
+    talk.typed("faster")
+    assert talk.put(TimedOut(2)).facts
+    assert talk.put(TimedOut(2)).facts == ()
+    assert talk.state.called_out == (1, 2)
+
+
 def test_protected_pairs_are_not_confirmed_with_their_module() -> None:
     talk = Follows(text=SMALL)
     talk.typed("call them out")

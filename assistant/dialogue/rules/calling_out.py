@@ -30,7 +30,8 @@ def call_out(state: State, _: Entry) -> Step:
 
 def call_next(state: State, joint: int) -> Step:
     """Call the pair whose turn it is, and set the timer for the one after it; the last one ends it."""
-    if not state.pace_s or state.held or state.question is not None or state.of(joint).left is False:
+    stopped = not state.pace_s or state.held or state.question is not None
+    if stopped or joint in state.called_out or not state.of(joint).left:  # two timers may run for one pair
         return Step()
     made = state.plan.by_number[joint]
     module = state.module_of(made)
