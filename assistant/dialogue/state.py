@@ -323,14 +323,16 @@ def _evolve_work(state: State, fact: Fact) -> State:
             opened = _set(state, fact, pair, PairState())
             return _expecting(opened, pair) if state.expected is None else opened
         case PairSkipped(pair=pair):
-            return _moved_on(_set(state, fact, pair, replace(state.of(pair), skipped=True)), pair)
+            skipped = _set(state, fact, pair, replace(state.of(pair), skipped=True))
+            return _moved_on(replace(skipped, called_out=_without(state.called_out, pair)), pair)
         case MovedTo(pair=pair):
             moved = replace(_set(state, fact, pair, state.of(pair)), pace_s=0.0, called_out=())
             return _expecting(moved, pair)
         case CalledOut(pair=pair):
             return replace(state, called_out=(*_without(state.called_out, pair), pair))
         case PaceSet(seconds=seconds):
-            return replace(state, pace_s=seconds)
+            begins = seconds > 0 and state.pace_s == 0
+            return replace(state, pace_s=seconds, called_out=() if begins else state.called_out)
         case PairTested(pair=pair, test=test, passed=passed):
             return _tested(state, fact, pair, test, passed)
         case VerifyingBegun(test=test, pair=pair):

@@ -30,7 +30,7 @@ from assistant.dialogue.resolve import (
     resolve_pair,
 )
 from assistant.dialogue.rules.entry import Entry, tell, then
-from assistant.dialogue.rules.joints import in_turn, joint_called, joint_named, joint_of
+from assistant.dialogue.rules.joints import in_turn, joint_called, joint_named
 from assistant.dialogue.state import State
 from assistant.words import intents as say
 from assistant.words.intents import CallGroup, CallPair, Intent
@@ -40,6 +40,10 @@ def call_pair(state: State, entry: Entry) -> Step:
     """Compare a called pair with the expected one: confirm it, or say both."""
     call = entry.intent
     assert isinstance(call, CallPair)
+    if state.any_order:
+        named = joint_named(state, call)
+        if named is not None and state.of(named.number).left:
+            return _confirm(state, entry, named, _check_of(call))
     match resolve_pair(call, state.end_in_work, state.group):
         case ThePair(address) if (made := _expected_at(state, address)) is not None:
             return _confirm(state, entry, made, _check_of(call))
@@ -65,10 +69,7 @@ def contradicts_itself(state: State, intent: Intent) -> bool:
 
 
 def _expected_at(state: State, address: Address) -> Joint | None:
-    """Give the joint that this pair confirms: the expected one, or in any order each that waits."""
-    if state.any_order:
-        waiting = joint_of(state, address)
-        return waiting if waiting is not None and state.of(waiting.number).left else None
+    """Give the expected joint if this is the pair that is to be called for it."""
     made = state.expected_joint
     return made if made is not None and made.lead == Place(state.end, address.pair) else None
 
@@ -211,6 +212,8 @@ def undo(state: State, _: Entry) -> Step:
     made = state.plan.by_number[state.undo.pair]
     last, before = state.undo, state.undo.before
     facts = [Undone(entry=last.entry, pair=last.pair)]
-    if before is not None and (last.entry, before.entry) == ("PairTested", "FaultMarked") and before.pair == last.pair:
+    results = state.of(last.pair).tests
+    failed = last.entry == "PairTested" and bool(results) and not results[-1][1]
+    if before is not None and failed and before.entry == "FaultMarked":
         facts.append(Undone(entry=before.entry, pair=before.pair))  # a failed test is one entry with its fault
     return then(state, *facts, told=lambda s: wording.undone(s, made, last.entry))
