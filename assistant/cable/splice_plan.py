@@ -143,6 +143,11 @@ class Plan:
     site: Site | None = None
     work: JointWork = JointWork.SINGLE
 
+    @property
+    def is_sequence(self) -> bool:
+        """Whether it is the pairs of one cable in turn, made without a plan file."""
+        return not self.ends[0].name
+
     @cached_property
     def by_number(self) -> dict[int, Joint]:
         """Each joint by its number."""

@@ -179,7 +179,7 @@ def _without_use(state: State, groups: int) -> set[type[Intent]]:
     if not state.called_out:
         unused.add(say.ConfirmModule)
     if state.any_order:
-        unused |= {say.Confirm, say.SkipPair, say.GoTo, say.GoToCable, say.NextPair, say.PreviousPair, say.CallOut}
+        unused |= {say.Confirm, say.SkipPair, say.GoTo, say.NextPair, say.PreviousPair, say.CallOut}
     return unused
 
 

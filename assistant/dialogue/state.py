@@ -321,6 +321,8 @@ def _evolve_work(state: State, fact: Fact) -> State:
             return _expecting(mended, pair) if state.expected is None and known.confirmed is None else mended
         case Reopened(pair=pair):
             opened = _set(state, fact, pair, PairState())
+            if state.verifying is not None and state.verifying.joint == pair:
+                opened = _testing_on(opened, pair, state.verifying.test)
             return _expecting(opened, pair) if state.expected is None else opened
         case PairSkipped(pair=pair):
             skipped = _set(state, fact, pair, replace(state.of(pair), skipped=True))
@@ -383,20 +385,22 @@ def _set(state: State, fact: Fact, pair: int, known: PairState) -> State:
 
 
 def _moved_on(state: State, pair: int) -> State:
-    if state.any_order:
-        lead = state.plan.by_number[pair].lead
-        return replace(state, end=lead.end, group=state.plan.address(lead).group.number)
-    return _expecting(state, state.next_after(pair))
+    return _expecting(state, pair if state.any_order else state.next_after(pair))
 
 
 def _tested(state: State, fact: Fact, pair: int, test: PairTest, passed: bool) -> State:
     known = state.of(pair)
     tests = (*((kind, result) for kind, result in known.tests if kind is not test), (test, passed))
     logged = _set(state, fact, pair, replace(known, tests=tests))
-    following = logged.tested_after(pair)
+    return _testing_on(logged, pair, test)
+
+
+def _testing_on(state: State, pair: int, test: PairTest) -> State:
+    """Go on with the next pair of a test, or with the next test."""
+    following = state.tested_after(pair)
     if following is None and test is not tuple(PairTest)[-1]:
-        test, following = tuple(PairTest)[tuple(PairTest).index(test) + 1], logged.tested_after(None)
-    return replace(logged, verifying=Verifying(test, following))
+        test, following = tuple(PairTest)[tuple(PairTest).index(test) + 1], state.tested_after(None)
+    return replace(state, verifying=Verifying(test, following))
 
 
 def _without(items: tuple[_T, ...], item: _T) -> tuple[_T, ...]:
@@ -404,10 +408,12 @@ def _without(items: tuple[_T, ...], item: _T) -> tuple[_T, ...]:
 
 
 def _expecting(state: State, joint: int | None) -> State:
+    """Expect a joint, and be on its cable; in any order only the latter."""
     if joint is None:
         return replace(state, expected=None)
     lead = state.plan.by_number[joint].lead
-    return replace(state, expected=joint, end=lead.end, group=state.plan.address(lead).group.number)
+    expected = None if state.any_order else joint
+    return replace(state, expected=expected, end=lead.end, group=state.plan.address(lead).group.number)
 
 
 def _undone(state: State) -> State:

@@ -51,9 +51,10 @@ def opening(state: State) -> str:
         return f"{SPOKEN_CAUTION} {sentence(f'{waiting} in any order')} Call a pair."
     if state.asking:
         return f"{SPOKEN_CAUTION} {_cable(state.plan.ends[0])}. Ask for a pair."
-    if state.plan.title:
+    if not state.plan.is_sequence:
+        title = state.plan.title or "splice plan"
         made = f"{spoken(len(state.plan.to_join))} joints"
-        return f"{SPOKEN_CAUTION} {sentence(f'{state.plan.title}, {made}')} {coming(state, None)}"
+        return f"{SPOKEN_CAUTION} {sentence(f'{title}, {made}')} {coming(state, None)}"
     first, last = state.plan.joints[0].number, state.plan.joints[-1].number
     run = f"pairs {spoken(first)} through {spoken(last)}"
     return f"{SPOKEN_CAUTION} {_cable(state.plan.ends[0])}, {run}. {coming(state, None)}"
@@ -135,6 +136,8 @@ def _multi_unit_of(address: Address) -> tuple[int, int]:
 
 def next_pair(state: State) -> str:
     """Tell the expected pair as the next one, without announcing its group."""
+    if state.any_order:
+        return f"{capital(spoken(len(state.left())))} left."
     made = state.expected_joint
     return "No pair is left." if made is None else f"Next {lead(made, state)}."
 
@@ -181,7 +184,7 @@ def marked(state: State, made: Joint, fault: Fault, moved: bool, other: Joint | 
         told += f" {MENDED_WHERE_MADE}"
     if fault is Fault.VOLTAGE:
         told += f" {SPOKEN_CAUTION}"
-    return f"{told} {after(state, made) if moved else next_pair(state)}".strip()
+    return f"{told} {after(state, made) if moved else where_next(state)}".strip()
 
 
 def cleared(state: State, made: Joint, fault: Fault) -> str:
@@ -332,7 +335,7 @@ def moved(state: State, made: Joint) -> str:
 def mismatch(state: State, found: Address) -> str:
     """Say both: what was called and what is expected."""
     number = state.plan.at.get(Place(state.end, found.pair))
-    known = "not in this plan" if state.plan.title else ""
+    known = "" if state.plan.is_sequence else "not in this plan"
     if number is not None:
         known = _already(state.of(number))
     told = f"{NOT_LOGGED} Heard {pair(found, state)}{f', {known}' if known else ''}."
@@ -458,7 +461,7 @@ def where_next(state: State) -> str:
 
 def outside(state: State, number: int) -> str:
     """Refuse a pair outside the sequence."""
-    if state.plan.title:
+    if not state.plan.is_sequence:
         return f"{capital(spoken(number))} is not called for any joint of this plan."
     first, last = state.plan.joints[0].number, state.plan.joints[-1].number
     return f"{spoken(number).capitalize()} is not in this work, which is pairs {spoken(first)} through {spoken(last)}."

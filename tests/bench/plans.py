@@ -11,12 +11,13 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
+from assistant.cable.makeup import LARGEST_CABLE
 from assistant.cable.plan_text import read_plan
 from assistant.dialogue.messages import StartAsked, Typed
-from assistant.dialogue.state import fold, plan_of
+from assistant.dialogue.state import fold
 from assistant.session.journal import load
 from assistant.session.record import FIRST_SUM, Record, encode
-from assistant.session.replay import rebuild, rerun
+from assistant.session.replay import rerun
 from tests.bench.report import machine
 from tests.dialogue.conversation import Conversation
 
@@ -34,19 +35,19 @@ def large_plan() -> str:
     return f'title = "Large"\n\n{ends}{joins}'
 
 
-def median_s(work: Callable[[], object]) -> str:
+def median_s(work: Callable[[], object], runs: int = RUNS) -> str:
     """Time it several times."""
     took = []
-    for _ in range(RUNS):
+    for _ in range(runs):
         began = time.perf_counter()
         work()
         took.append(time.perf_counter() - began)
-    return f"median {statistics.median(took):.3f} s (from {min(took):.3f} to {max(took):.3f}, {RUNS} runs)"
+    return f"median {statistics.median(took):.3f} s (from {min(took):.3f} to {max(took):.3f}, {runs} runs)"
 
 
-def start_of_work(path: Path, folder: str) -> None:
+def start_of_work(what: list[str], folder: str) -> None:
     """Start a typed session as a process and wait for its first sentence."""
-    command = [sys.executable, "-m", "assistant", "work", str(path), "--typed", "--voice", "print", "--log", folder]
+    command = [sys.executable, "-m", "assistant", "work", *what, "--typed", "--voice", "print", "--log", folder]
     with subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True) as process:
         assert process.stdout is not None
         while not (line := process.stdout.readline()).startswith("< "):
@@ -54,20 +55,20 @@ def start_of_work(path: Path, folder: str) -> None:
         process.kill()
 
 
-def long_record(path: Path, steps: int) -> None:
-    """Write the log of a session of so many steps on a 3,600-pair cable."""
-    talk = Conversation(3600)
+def long_record(path: Path, steps: int, pairs: int) -> None:
+    """Write the log of a session of so many steps; of eight entries, three confirm a pair and one is undone."""
+    talk = Conversation(pairs)
     last_sum, lines = FIRST_SUM, []
     start = StartAsked(
-        cable_pairs=3600,
+        cable_pairs=pairs,
         first=1,
-        last=3600,
+        last=pairs,
         asking=False,
         app_version="bench",
         pair_order=talk.state.pair_order,
         binder_order=talk.state.binder_order,
     )
-    opened = Conversation(3600)
+    opened = Conversation(pairs)
     records = [Record(number=1, at="2026-01-01T00:00:00+00:00", input=start, facts=tuple(opened.facts))]
     entries = ("confirm", "where am i", "confirm", "what is pair 7", "undo that", "confirm", "say again", "next pair")
     for number in range(2, steps + 1):
@@ -80,24 +81,37 @@ def long_record(path: Path, steps: int) -> None:
     path.write_bytes(b"".join(lines))
 
 
-def main() -> None:
-    """Print all figures."""
-    print(machine())
-    text = large_plan()
-    print(f"read_plan, {CABLES} cables, 12,000 joints: {median_s(lambda: read_plan(text))}")
-    with tempfile.TemporaryDirectory() as folder:
-        plan = Path(folder) / "large.toml"
-        plan.write_text(text)
-        print(f"work PLAN until the first sentence, whole process: {median_s(lambda: start_of_work(plan, folder))}")
-        log = Path(folder) / "long.jsonl"
-        long_record(log, 20_000)
-        print(
-            f"log of 20,000 records, {log.stat().st_size / 1e6:.1f} MB, load and check: {median_s(lambda: load(log))}"
-        )
+def long_sessions(folder: Path, steps: int) -> None:
+    """Time the log of a session that has work to the end, and of one whose last pairs are made long before."""
+    for pairs in (LARGEST_CABLE, LARGEST_CABLE // 5):
+        log = folder / f"{pairs}.jsonl"
+        long_record(log, steps, pairs)
         records = load(log).records
         facts = [fact for record in records for fact in record.facts]
-        print(f"fold {len(facts)} facts: {median_s(lambda: (plan_of.cache_clear(), fold(facts)))}")
-        print(f"rebuild: {median_s(lambda: rebuild(records))}; rerun: {median_s(lambda: rerun(records))}")
+        left = len(fold(facts).left())
+        print(f"\n{steps:,} records on {pairs:,} pairs, {left:,} left at the end, {log.stat().st_size / 1e6:.1f} MB")
+        print(f"  read and check the log    {median_s(lambda log=log: load(log))}")
+        print(f"  fold its {len(facts):,} facts     {median_s(lambda facts=facts: fold(facts))}")
+        print(f"  send it through the rules {median_s(lambda records=records: rerun(records), 3)}")
+
+
+def main() -> None:
+    """Print all figures."""
+    on = machine()
+    print(
+        f"{on['cpu']}, {on['cores']} cores, load {on['load'][0]}, {on['system']}, Python {on['python']}, {on['date']}\n"
+    )
+    text = large_plan()
+    joints = len(read_plan(text).joints)
+    print(f"a plan of {CABLES} cables and {joints:,} joints, {len(text.splitlines())} lines")
+    print(f"  read_plan                 {median_s(lambda: read_plan(text))}")
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        plan = folder / "large.toml"
+        plan.write_text(text)
+        print(f"  process to first sentence {median_s(lambda: start_of_work([str(plan)], name))}")
+        print(f"  the same, 25-pair cable   {median_s(lambda: start_of_work(['--cable', '25'], name))}")
+        long_sessions(folder, 20_000)
 
 
 if __name__ == "__main__":

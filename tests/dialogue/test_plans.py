@@ -113,6 +113,62 @@ def test_every_planned_pair_is_announced_once_in_the_order_of_the_work(text: str
     assert (tally.open, tally.skipped, tally.faulty) == (0, 0, 0)
 
 
+@given(plan_texts(), st.integers(0, 99), st.sets(st.integers(1, 50)))
+@SLOW
+def test_what_was_passed_over_or_skipped_comes_back_in_the_order_of_the_work(
+    text: str, jump: int, skips: set[int]
+) -> None:
+    """After a jump first what is further on, then what was passed over, then what was skipped."""
+    talk = begin(text)
+    plan = talk.state.plan
+    act(talk, "jump", jump)
+    assert talk.state.expected is not None
+    start = plan.to_join.index(talk.state.expected)
+    turns = plan.to_join[start:] + plan.to_join[:start]
+    skipped = [number for number in turns if number in skips]
+    for number in [*turns, *skipped]:
+        assert talk.state.expected == number
+        if number in skips and not talk.state.of(number).skipped:
+            talk.typed("skip pair")
+        else:
+            make_next(talk)
+        accounts_for_all(talk.state)
+    assert talk.state.expected is None
+    assert confirmed(talk) == [number for number in turns if number not in skips] + skipped
+
+
+def test_a_skipped_pair_waits_until_all_others_are_made_wherever_the_work_jumps() -> None:
+    talk = Conversation(cable=5)
+    for entry in ("go to pair 2", "skip pair", "go to pair 1"):
+        talk.typed(entry)
+    order = []
+    for _ in range(5):
+        order.append(talk.state.expected)
+        make_next(talk)
+    assert order == [1, 3, 4, 5, 2]
+
+
+ONE_PAIR_FAULTS = ("open", "short", "ground", "reversal", "wet", "noisy", "voltage", "unbalance")
+
+
+@given(st.lists(st.sampled_from(ONE_PAIR_FAULTS), min_size=1, max_size=5, unique=True), st.data())
+@SLOW
+def test_each_fault_is_cleared_by_itself_and_the_pair_waits_again_after_the_last(
+    faults: list[str], data: st.DataObject
+) -> None:
+    talk = Conversation(cable=3)
+    for fault in faults:
+        talk.typed(f"mark {fault} pair 2")
+    left = list(faults)
+    for fault in data.draw(st.permutations(faults)):
+        assert 2 not in talk.state.left()
+        talk.typed(f"clear {fault} pair 2")
+        left.remove(fault)
+        assert [fault.value.split()[-1] for fault in talk.state.of(2).faults] == left
+    assert 2 in talk.state.left()
+    assert talk.typed("which faults") == "No pair is marked."
+
+
 def number_in(words: str) -> int:
     whole = (*DIGITS, *TEENS)
     return whole.index(words) if words in whole else int("".join(str(DIGITS.index(word)) for word in words.split()))
@@ -357,10 +413,59 @@ to = "on pairs 51-52"
 
 
 def test_a_partner_may_call_pairs_of_every_cable() -> None:
+    """A number that the cable in hand does not have is another's; one that it has is never taken for another's."""
     talk = begin(TWO_CABLES, any_order=True)
-    for entry in ("pair 51", "pair 2", "pair 52", "pair 1"):
+    for entry in ("pair 51", "pair 52"):
         talk.typed(entry)
-    assert sorted(confirmed(talk)) == [1, 2, 3, 4]
+    assert confirmed(talk) == [3, 4]
+    assert talk.typed("pair 2").startswith("Not logged. Heard two, orange white")
+    assert confirmed(talk) == [3, 4]
+    assert talk.typed("go to cable one") != ""
+    for entry in ("pair 2", "pair 1"):
+        talk.typed(entry)
+    assert confirmed(talk) == [3, 4, 2, 1]
+    assert talk.state.expected is None
+
+
+SAME_NUMBERS = """
+title = "Same numbers on both"
+[[end]]
+name = "north"
+pairs = 20
+[[end]]
+name = "south"
+pairs = 20
+[[join]]
+kind = "straight"
+from = "north pairs 1-2"
+to = "south pairs 9-10"
+[[join]]
+kind = "dead"
+from = "north pairs 9"
+"""
+
+
+@pytest.mark.parametrize("calls", ["pair nine brown red", "pair nine", "brown red", "pair ten slate red", "slate red"])
+def test_in_any_order_a_call_confirms_only_the_pair_that_it_names(calls: str) -> None:
+    """Pair 9 of the cable in hand is dead and 10 is in no join; those of the other cable are joined to 1 and 2."""
+    talk = begin(SAME_NUMBERS, any_order=True)
+    talk.typed(calls)
+    assert confirmed(talk) == []
+
+
+@pytest.mark.parametrize("entry", ["undo that", "mark open pair 9"])
+def test_in_any_order_no_answer_says_that_no_pair_is_left_while_some_are(entry: str) -> None:
+    talk = Conversation(cable=30, any_order=True)
+    talk.typed("pair 3")
+    assert "No pair is left" not in talk.typed(entry)
+
+
+@pytest.mark.parametrize("entries", [["mark open pair 9", "clear open pair 9"], ["pair 9", "redo pair 9"]])
+def test_in_any_order_no_pair_is_ever_expected(entries: list[str]) -> None:
+    talk = Conversation(cable=30, any_order=True)
+    for entry in entries:
+        talk.typed(entry)
+    assert talk.state.expected is None
 
 
 # --- modules ------------------------------------------------------------------------------------------------
@@ -477,3 +582,27 @@ def test_the_verification_pass_visits_every_joined_pair_once_for_each_test(
     assert f"{spoken(len(joined))} pairs with all tests, {spoken(failed)} failed" in talk.typed("test good").lower()
     visited = [(fact.test, fact.pair) for fact in talk.facts if isinstance(fact, PairTested)]
     assert visited == [(test, number) for test in order for number in joined]
+
+
+def test_a_joint_that_is_opened_again_while_it_is_in_turn_is_not_tested() -> None:
+    talk = Conversation(cable=3)
+    for entry in ("pair 1", "pair 2", "start verification", "redo pair 1", "test good"):
+        talk.typed(entry)
+    assert [fact.pair for fact in talk.facts if isinstance(fact, PairTested)] == [2]
+
+
+def test_in_a_test_every_answer_tells_the_pair_in_turn() -> None:
+    talk = Conversation(cable=3)
+    for entry in ("pair 1", "start verification"):
+        talk.typed(entry)
+    assert talk.typed("mark wet pair 1").endswith("Continuity: one, blue white.")
+
+
+# --- a plan without a title -----------------------------------------------------------------------------------
+
+
+def test_a_plan_without_a_title_is_told_of_as_a_plan() -> None:
+    talk = begin(TWO_CABLES.replace('title = "Two cables"', ""))
+    assert "pairs one through four" not in talk.state.last_said
+    assert "four joints" in talk.state.last_said
+    assert "pairs one through four" not in talk.typed("go to pair 7")

@@ -129,7 +129,7 @@ def mark_fault(state: State, entry: Entry) -> Step:
         if intent.pair is not None:
             return tell(wording.outside(state, intent.pair))
         return tell("No pair is expected. Name the pair: mark, the fault, pair, and its number.")
-    moves = made.number == state.expected
+    moves = made.number == state.expected and state.verifying is None
     other = None if intent.other is None else joint_called(state, intent.other)
     if intent.other is not None and (other is None or other is made):
         return tell(wording.outside(state, intent.other))
