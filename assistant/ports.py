@@ -53,6 +53,8 @@ class SpeechDetector(Protocol):
 class AudioSource(Protocol):
     """Where sound comes from: a microphone, or a file fed as if it were one."""
 
+    name: str
+    """Name of the device or the file, for the record."""
     waits: bool
     """Whether sound waits while it is not listened to, as a file does; a microphone goes on."""
 
@@ -80,6 +82,24 @@ class Voice(Protocol):
 
     def close(self) -> None:
         """Stop speaking and free the device."""
+
+
+class KeptSounds(Protocol):
+    """Keeps the sound of utterances. `take` is called from the hearing thread, the rest from the loop's."""
+
+    def take(self, sound: Samples) -> str:
+        """Hold an utterance and give the SHA-256 of the file that it will be."""
+
+    def keep(self, sha256: str, record: int) -> None:
+        """Write what is held, durably, for the record of this number.
+
+        Raises:
+            AssistantError: it cannot be written.
+
+        """
+
+    def drop(self, sha256: str) -> None:
+        """Let go of what is held."""
 
 
 class Screen(Protocol):

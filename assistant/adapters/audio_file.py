@@ -55,6 +55,7 @@ class AudioFile:
             AssistantError: it cannot be read.
 
         """
+        self.name = path.name
         self._sound = read_sound(path)
         self._closed = False
 

@@ -106,6 +106,9 @@ def _add_work(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -
     parser.add_argument("--voice", default="speaker", metavar="WAY", help="speaker, print or wav:FILE (%(default)s)")
     parser.add_argument("--microphone", metavar="NAME", help="input device, by name or number")
     parser.add_argument("--speaker", metavar="NAME", help="output device, by name or number")
+    parser.add_argument("--person", default="", metavar="NAME", help="who works, for the record (usual: no name)")
+    parser.add_argument("--place", default="", metavar="TEXT", help="where the splice is, for the record")
+    parser.add_argument("--keep-sound", action="store_true", help="keep every utterance as sound beside the log")
     parser.add_argument("--untuned", action="store_true", help="do without what was learnt of a voice")
     _add_ears(parser)
     parser.set_defaults(run=_work)
@@ -137,6 +140,9 @@ def _work(options: argparse.Namespace) -> int:
             microphone=options.microphone,
             speaker=options.speaker,
             untuned=options.untuned,
+            person=options.person,
+            place=options.place,
+            keep_sound=options.keep_sound,
         )
     )
     return 0

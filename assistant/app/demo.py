@@ -81,6 +81,7 @@ class WatchedScreen(TerminalScreen):
 class Caller:
     """The second voice, as a source of sound that waits while the assistant speaks."""
 
+    name = "second voice"
     waits = True
     lost_frames = 0
 

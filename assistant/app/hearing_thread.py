@@ -20,7 +20,7 @@ from assistant.dialogue.messages import (
 )
 from assistant.hearing.chain import BLOCK_S, HearingChain
 from assistant.hearing.verdict import Verdict
-from assistant.ports import SAMPLE_RATE_HZ, AudioSource, Samples, SpeechDetector
+from assistant.ports import SAMPLE_RATE_HZ, AudioSource, KeptSounds, Samples, SpeechDetector
 
 LONGEST_NOTE_S = 30.0
 NOTE_PAUSE_S = 2.5
@@ -32,7 +32,7 @@ CLIPPED_IN_A_ROW = 3
 """Utterances at full scale before it is said; one shout is no trouble."""
 
 
-def heard(verdict: Verdict) -> Heard:
+def heard(verdict: Verdict, sound_sha256: str = "") -> Heard:
     """Turn a verdict into an input."""
     readings = tuple(
         EarReading(
@@ -44,7 +44,7 @@ def heard(verdict: Verdict) -> Heard:
         )
         for reading in verdict.readings
     )
-    return Heard(judgement=verdict.judgement.value, words=verdict.words, readings=readings)
+    return Heard(judgement=verdict.judgement.value, words=verdict.words, readings=readings, sound_sha256=sound_sha256)
 
 
 class HearingThread:
@@ -61,13 +61,18 @@ class HearingThread:
         ear: Ear,
         inbox: "queue.Queue[Input]",
         notes: Path,
+        sounds: KeptSounds | None = None,
     ) -> None:
-        """Take all parts; `detector` finds the end of notes, `notes` is the folder they are kept in."""
+        """Take all parts; `detector` finds the end of notes, `notes` is the folder they are kept in.
+
+        The sound of utterances goes to `sounds`, if there is such.
+        """
         self._source = source
         self._chain = chain
         self._ear = ear
         self._inbox = inbox
         self._clipped = 0
+        self._sounds = sounds
         self._recorder = NoteRecorder(detector, notes)
 
     def run(self) -> None:
@@ -106,7 +111,8 @@ class HearingThread:
         if utterance is not None:
             self._ear.shut()
             self._watch_clipping(utterance.clipped)
-            self._inbox.put(heard(utterance.verdict))
+            checksum = self._sounds.take(utterance.sound) if self._sounds else ""
+            self._inbox.put(heard(utterance.verdict, checksum))
         return False
 
     def _watch_clipping(self, clipped: bool) -> None:

@@ -9,6 +9,9 @@ from dataclasses import dataclass, field
 
 from assistant.dialogue.machine import decide, scope_of
 from assistant.dialogue.messages import (
+    DeviceFailed,
+    Effect,
+    Heard,
     Input,
     KeysPressed,
     Quit,
@@ -22,7 +25,7 @@ from assistant.dialogue.messages import (
     Typed,
 )
 from assistant.dialogue.state import State, fold
-from assistant.ports import Clock, Screen, Voice
+from assistant.ports import AssistantError, Clock, KeptSounds, Screen, Voice
 from assistant.session.journal import Journal
 from assistant.session.record import Record
 from assistant.words.vocabulary import Scope
@@ -125,6 +128,7 @@ class Loop:
         screen: Screen,
         clock: Clock,
         ear: Ear,
+        sounds: KeptSounds | None = None,
     ) -> None:
         """Take the state to begin from, with the number of records already in the journal."""
         self.state = state
@@ -135,6 +139,7 @@ class Loop:
         self._screen = screen
         self._clock = clock
         self._ear = ear
+        self._sounds = sounds
         self._speaking = 0
         self._timer: StartTimer | None = None
         self._note_wanted = False
@@ -186,13 +191,28 @@ class Loop:
 
     def _step(self, came: Input) -> None:
         step = decide(self.state, came)
+        if isinstance(came, Heard) and came.sound_sha256:
+            self._keep_sound(came.sound_sha256, recorded=bool(step.facts))
         if step.facts:
             self._records += 1
             at = self._clock.now().isoformat(timespec="milliseconds")
             self._journal.append(Record(number=self._records, at=at, input=came, facts=step.facts))
             self.state = fold(step.facts, self.state)
-        interrupt = isinstance(came, KeysPressed | Typed)
-        for effect in step.effects:
+        self._carry_out(step.effects, interrupt=isinstance(came, KeysPressed | Typed))
+
+    def _keep_sound(self, sha256: str, *, recorded: bool) -> None:
+        """Write the sound before its record, so that no record names a sound that a crash lost."""
+        assert self._sounds is not None
+        if not recorded:
+            self._sounds.drop(sha256)
+            return
+        try:
+            self._sounds.keep(sha256, self._records + 1)
+        except AssistantError as error:
+            self._inbox.put(DeviceFailed("keeping of sound", str(error)))
+
+    def _carry_out(self, effects: tuple[Effect, ...], *, interrupt: bool) -> None:
+        for effect in effects:
             match effect:
                 case Say(text):
                     self._ear.shut()

@@ -6,12 +6,13 @@ import sys
 import threading
 from collections.abc import Callable
 from contextlib import ExitStack
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 
 from assistant import __version__
 from assistant.adapters.audio_file import AudioFile
 from assistant.adapters.console import Console, SystemClock, TerminalScreen
+from assistant.adapters.kept_sound import FlacFolder
 from assistant.adapters.keypad import Keypad, read_keys, watch_terminal
 from assistant.adapters.microphone import Microphone
 from assistant.adapters.speech_detector import SileroDetector
@@ -28,7 +29,7 @@ from assistant.cable.splice_plan import Site, straight_sequence
 from assistant.dialogue.messages import Input, MicrophoneTrouble, ResumeAsked, StartAsked, StopAsked
 from assistant.dialogue.state import State, initial
 from assistant.hearing.tuning import UNTUNED
-from assistant.ports import AssistantError, AudioSource, Clock, Screen, Voice
+from assistant.ports import AssistantError, AudioSource, Clock, KeptSounds, Screen, Voice
 from assistant.session.journal import FileJournal, load
 from assistant.session.replay import rebuild
 
@@ -62,6 +63,27 @@ class WorkOptions:
     untuned: bool = False
     """Do without what was learnt of a voice."""
     speaker: str | None = None
+    person: str = ""
+    place: str = ""
+    keep_sound: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Hearing:
+    """What the record tells of who hears and is heard."""
+
+    person: str
+    microphone: str = ""
+    ears: str = ""
+    keeps_sound: bool = False
+
+    def in_start(self, request: StartAsked) -> StartAsked:
+        """Put it into the beginning of a session."""
+        return replace(request, **asdict(self))
+
+    def in_resume(self, torn_bytes: int) -> ResumeAsked:
+        """Put it into the going on of a session."""
+        return ResumeAsked(torn_bytes=torn_bytes, app_version=__version__, **asdict(self))
 
 
 @dataclass(slots=True)
@@ -95,10 +117,12 @@ def work(
         tick = voice.tick if isinstance(voice, SpeakerVoice) else lambda: None
         feeds = _Feeding(options, inbox, ear, screen, stack, source, tick)
         feeds.prepare()
-        session = _resumed(options) if request is None else _begun(options, request, clock)
+        who = feeds.who_hears()
+        session = _resumed(options, who) if request is None else _begun(options, who.in_start(request), clock)
         stack.callback(session.journal.close)
         screen.show(f"Log: {session.journal.path}")
         inbox.put(session.first)
+        sounds = FlacFolder(session.journal.path) if who.keeps_sound else None
         loop = Loop(
             state=session.state,
             records=session.records,
@@ -108,9 +132,10 @@ def work(
             screen=screen,
             clock=clock,
             ear=ear,
+            sounds=sounds,
         )
         stack.enter_context(_StopSignals(inbox))
-        feeds.start()
+        feeds.start(session.journal.path.parent, sounds)
         return loop.run(), session.journal.path
 
 
@@ -136,6 +161,9 @@ class _Feeding:
         self._source = source
         self._runs: list[tuple[Callable[[], None], bool]] = []
         """What to run in threads, and whether it comes to an end by itself."""
+        self._heard_by = _Hearing(person=options.person)
+        self._notes = options.log
+        self._sounds: KeptSounds | None = None
 
     def prepare(self) -> None:
         """Open all that was asked for; nothing runs yet.
@@ -163,12 +191,17 @@ class _Feeding:
         if not options.keys or options.audio or self._source:
             self._prepare_hearing(has_keypad)
 
-    def start(self) -> None:
-        """Run every source in a thread of its own.
+    def who_hears(self) -> _Hearing:
+        """Tell who is heard by what, after `prepare`."""
+        return self._heard_by
+
+    def start(self, notes: Path, sounds: KeptSounds | None) -> None:
+        """Run every source in a thread of its own; notes and sounds go where they are to be kept.
 
         The session is left when all sources that come to an end have ended, or, where none does by
         itself, when all have failed.
         """
+        self._notes, self._sounds = notes, sounds
         feeds = Feeds(self._inbox)
         counted = [run for run, ends in self._runs if ends] or [run for run, _ in self._runs]
         for _ in counted:
@@ -193,8 +226,12 @@ class _Feeding:
         if tuning != UNTUNED:
             self._screen.show("Tuned to a voice; splice-assistant tune --show tells to what")
         chain = ears_here.new_chain(ears, self._tick, tuning)
-        thread = HearingThread(source, chain, SileroDetector(), self._ear, self._inbox, options.log)
-        self._runs.append((thread.run, source.waits))
+        self._heard_by = replace(self._heard_by, microphone=source.name, ears=ears.name, keeps_sound=options.keep_sound)
+
+        def listen() -> None:
+            HearingThread(source, chain, SileroDetector(), self._ear, self._inbox, self._notes, self._sounds).run()
+
+        self._runs.append((listen, source.waits))
 
     def _opened_source(self) -> AudioSource:
         if self._options.audio:
@@ -233,6 +270,7 @@ def _start_asked(options: WorkOptions) -> StartAsked:
         site=options.site,
         short_checks=options.short_checks,
         any_order=options.any_order,
+        place=options.place,
     )
 
 
@@ -254,6 +292,7 @@ def _plan_asked(options: WorkOptions, path: Path) -> StartAsked:
         site=options.site or plan.site,
         short_checks=options.short_checks,
         any_order=options.any_order,
+        place=options.place,
     )
 
 
@@ -266,9 +305,11 @@ def _begun(options: WorkOptions, request: StartAsked, clock: Clock) -> _Session:
     return _Session(initial(), 0, FileJournal.create(path), request)
 
 
-def _resumed(options: WorkOptions) -> _Session:
-    if options.plan or options.cable or options.first or options.last or options.asking:
-        raise AssistantError("work: --resume goes on as the log says; leave out the plan, --cable, --from and --to")
+def _resumed(options: WorkOptions, who: _Hearing) -> _Session:
+    if options.plan or options.cable or options.first or options.last or options.asking or options.place:
+        raise AssistantError(
+            "work: --resume goes on as the log says; leave out the plan, --place, --cable, --from and --to"
+        )
     path = Path(options.resume) if options.resume else _newest_unfinished(options.log)
     journal, loaded = FileJournal.reopen(path)
     state = rebuild(loaded.records)
@@ -276,7 +317,7 @@ def _resumed(options: WorkOptions) -> _Session:
         journal.close()
         why = "is ended" if state.ended else "holds no session"
         raise AssistantError(f"{path}: {why}; start a new session with --cable")
-    return _Session(state, len(loaded.records), journal, ResumeAsked(torn_bytes=len(loaded.torn)))
+    return _Session(state, len(loaded.records), journal, who.in_resume(len(loaded.torn)))
 
 
 def _newest_unfinished(folder: Path) -> Path:

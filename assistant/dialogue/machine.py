@@ -201,11 +201,8 @@ def decide(state: State, came: Input) -> Step:
     match came:
         case StartAsked():
             return _start(came)
-        case ResumeAsked(torn_bytes=torn):
-            resumed = SessionResumed()
-            after = fold((resumed,), state)
-            step = Step((resumed,)) + tell(wording.resumed(after, torn))
-            return step + session.ask_check(after) if after.unchecked else step
+        case ResumeAsked():
+            return _resume(state, came)
         case Heard():
             return _heard(state, came)
         case Typed(text=text):
@@ -242,8 +239,28 @@ def _start(came: StartAsked) -> Step:
         site=came.site,
         short_checks=came.short_checks,
         any_order=came.any_order,
+        person=came.person,
+        place=came.place,
+        microphone=came.microphone,
+        ears=came.ears,
+        keeps_sound=came.keeps_sound,
     )
-    return Step((opened,), (Show(wording.CAUTION),)) + session.ask_check(fold((opened,)))
+    said = tell(wording.SOUND_IS_KEPT) if came.keeps_sound else Step()
+    return Step((opened,), (Show(wording.CAUTION),)) + said + session.ask_check(fold((opened,)))
+
+
+def _resume(state: State, came: ResumeAsked) -> Step:
+    resumed = SessionResumed(
+        app_version=came.app_version,
+        person=came.person,
+        microphone=came.microphone,
+        ears=came.ears,
+        keeps_sound=came.keeps_sound,
+    )
+    after = fold((resumed,), state)
+    said = tell(wording.SOUND_IS_KEPT) if came.keeps_sound else Step()
+    step = Step((resumed,)) + said + tell(wording.resumed(after, came.torn_bytes))
+    return step + session.ask_check(after) if after.unchecked else step
 
 
 def _heard(state: State, came: Heard) -> Step:

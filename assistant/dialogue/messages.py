@@ -62,6 +62,16 @@ class StartAsked:
     """Ask all checks in one question."""
     any_order: bool = False
     """Take pairs in any order, as a partner at the far end calls them."""
+    person: str = ""
+    """Who works; empty where no name is given."""
+    place: str = ""
+    """Where the splice is, in the words of the person."""
+    microphone: str = ""
+    """Name of the input device; empty without hearing."""
+    ears: str = ""
+    """Set of recognisers; empty without hearing."""
+    keeps_sound: bool = False
+    """Keep the sound of every utterance beside the log."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -70,6 +80,11 @@ class ResumeAsked:
 
     torn_bytes: int
     """Length of a half-written last line that was moved aside; 0 where there was none."""
+    app_version: str = ""
+    person: str = ""
+    microphone: str = ""
+    ears: str = ""
+    keeps_sound: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -90,6 +105,8 @@ class Heard:
     judgement: str
     words: str
     readings: tuple[EarReading, ...]
+    sound_sha256: str = ""
+    """Of the FLAC file that is kept for the record of this utterance; empty where no sound is kept."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -237,11 +254,22 @@ class SessionOpened:
     site: Site | None = None
     short_checks: bool = False
     any_order: bool = False
+    person: str = ""
+    place: str = ""
+    microphone: str = ""
+    ears: str = ""
+    keeps_sound: bool = False
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class SessionResumed:
-    """The session went on after an interruption."""
+    """The session went on after an interruption, perhaps with another person."""
+
+    app_version: str = ""
+    person: str = ""
+    microphone: str = ""
+    ears: str = ""
+    keeps_sound: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -32,6 +32,7 @@ from assistant.dialogue.state import Mode, PairState, State
 from assistant.words.intents import CallGroup, CallPair, Fault
 from assistant.words.numbers import spoken
 
+SOUND_IS_KEPT = "Every utterance is kept as sound with the log. Tell those who are near."
 CAUTION = (
     "This tool keeps count of pairs. It does not test for voltage, gas or traffic. "
     "Follow your employer's rules, the local code and the licensed or qualified person on site; "

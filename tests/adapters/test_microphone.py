@@ -32,7 +32,7 @@ class Library:
         self.started: list[tuple[int, int]] = []
         self.callback: Callback | None = None
         self.fresh = 0
-        self._info = {"default_samplerate": rate_hz, "max_input_channels": channels}
+        self._info = {"default_samplerate": rate_hz, "name": "headset", "max_input_channels": channels}
         self._takes = takes
 
     def query_devices(self, device: object, kind: str) -> dict[str, float]:

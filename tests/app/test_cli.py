@@ -121,7 +121,7 @@ BAD: list[tuple[list[str], str]] = [
     (["work", "--typed", "--cable", "5", "--voice", "loud"], "'loud' is not speaker, print or wav:FILE"),
     (["work", "--typed", "--cable", "5", "--voice", "wav:/nowhere/a.wav"], "/nowhere/a.wav: cannot be written"),
     (["work", "--typed", "--resume", "/nowhere/log"], "/nowhere/log: cannot be opened"),
-    (["work", "--typed", "--resume", "--cable", "5"], "leave out the plan, --cable"),
+    (["work", "--typed", "--resume", "--cable", "5"], "leave out the plan, --place"),
     (["work", "/nowhere/plan.toml", "--typed"], "/nowhere/plan.toml: cannot be read"),
     (["plan", "/nowhere/plan.toml"], "/nowhere/plan.toml: cannot be read"),
     (["plan", "README.md"], r"README.md: line \d+, column \d+: this is no TOML"),

@@ -1,0 +1,83 @@
+"""Sound as evidence: each utterance beside the log, its SHA-256 in its record; off unless asked for."""
+
+import hashlib
+import queue
+import threading
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+
+from assistant.adapters import kept_sound
+from assistant.adapters.kept_sound import FlacFolder, sound_name, sounds_folder
+from assistant.app.hearing_thread import HearingThread
+from assistant.app.loop import Ear
+from assistant.dialogue.messages import Heard, Input
+from assistant.hearing.chain import HearingChain
+from assistant.ports import SAMPLE_RATE_HZ, AssistantError
+from tests.app.test_hearing_thread import Source
+from tests.hearing.test_chain import LONG, SCOPE, Detector, blocks
+from tests.hearing.test_chain import Ear as Recogniser
+
+
+def heard_with(sounds: FlacFolder | None, folder: Path) -> Heard:
+    inbox: queue.Queue[Input] = queue.Queue()
+    ear = Ear()
+    ear.open(SCOPE)
+    source = Source(blocks(f"_ _ orange violet {LONG}"), waits=False)
+    chain = HearingChain(Detector(), (Recogniser(),))
+    hearing = HearingThread(source, chain, Detector(), ear, inbox, folder, sounds)
+    thread = threading.Thread(target=hearing.run, daemon=True)
+    thread.start()
+    thread.join(5)
+    (heard,) = list(inbox.queue)
+    assert isinstance(heard, Heard)
+    return heard
+
+
+def test_without_being_asked_no_sound_is_kept(tmp_path: Path) -> None:
+    assert heard_with(None, tmp_path).sound_sha256 == ""
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_an_utterance_is_kept_under_the_number_of_its_record_with_its_sum(tmp_path: Path) -> None:
+    log = tmp_path / "session.jsonl"
+    sounds = FlacFolder(log)
+    heard = heard_with(sounds, tmp_path)
+    assert not sounds_folder(log).exists(), "nothing is written before the record has a number"
+    sounds.keep(heard.sound_sha256, 17)
+    file = sounds_folder(log) / sound_name(17)
+    assert hashlib.sha256(file.read_bytes()).hexdigest() == heard.sound_sha256
+    assert (file.stat().st_mode & 0o777, file.parent.stat().st_mode & 0o777) == (0o600, 0o700)
+    sound, rate = soundfile.read(file, dtype="int16")
+    assert rate == SAMPLE_RATE_HZ
+    assert len(sound) > 0.5 * SAMPLE_RATE_HZ
+
+
+def test_the_file_holds_every_sample_as_it_was_heard(tmp_path: Path) -> None:
+    sounds = FlacFolder(tmp_path / "session.jsonl")
+    sound = np.random.default_rng(1).integers(-32768, 32767, 5000, dtype=np.int16)
+    sounds.keep(sounds.take(sound), 1)
+    read, _ = soundfile.read(sounds_folder(tmp_path / "session.jsonl") / sound_name(1), dtype="int16")
+    assert np.array_equal(read, sound)
+
+
+def test_what_came_to_no_record_is_dropped(tmp_path: Path) -> None:
+    sounds = FlacFolder(tmp_path / "session.jsonl")
+    checksum = sounds.take(np.zeros(100, np.int16))
+    sounds.drop(checksum)
+    with pytest.raises(KeyError):
+        sounds.keep(checksum, 1)
+
+
+def test_a_full_disk_is_one_clear_line(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    sounds = FlacFolder(tmp_path / "session.jsonl")
+    checksum = sounds.take(np.zeros(100, np.int16))
+
+    def full(*_: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(kept_sound.os, "fsync", full)
+    with pytest.raises(AssistantError, match=r"000001\.flac: the sound cannot be kept \(No space left on device\)"):
+        sounds.keep(checksum, 1)
