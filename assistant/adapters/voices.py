@@ -4,6 +4,7 @@ import queue
 import threading
 import time
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -82,6 +83,14 @@ class FileVoice:
         self._renderer.close()
 
 
+@dataclass(frozen=True, slots=True)
+class _Item:
+    """Something to play, and whether its end is reported."""
+
+    what: str | Sound
+    reported: bool = True
+
+
 class SpeakerVoice:
     """Plays through an output device, in a thread of its own."""
 
@@ -96,7 +105,7 @@ class SpeakerVoice:
         self._put = put
         self._renderer = renderer
         self._device = int(device) if device is not None and device.isdigit() else device
-        self._sentences: queue.Queue[str | Sound | None] = queue.Queue()
+        self._waiting: queue.Queue[_Item | None] = queue.Queue()
         self._tick = _tick(renderer.render("Ready.").rate_hz)
         self._interrupted = threading.Event()
         self._failed = False
@@ -113,39 +122,43 @@ class SpeakerVoice:
         if interrupt:
             self._drop_waiting()
             self._interrupted.set()
-        self._sentences.put(text)
+        self._waiting.put(_Item(text))
+
+    def play(self, sound: Sound) -> None:
+        """Queue a sound; one `SpeechEnded` follows as for a sentence."""
+        self._waiting.put(_Item(sound))
 
     def tick(self) -> None:
         """Play a short sound: an utterance was heard and is being judged. May be called from any thread."""
-        self._sentences.put(self._tick)
+        self._waiting.put(_Item(self._tick, reported=False))
 
     def close(self) -> None:
         """Stop playing."""
         self._drop_waiting()
         self._interrupted.set()
-        self._sentences.put(None)
+        self._waiting.put(None)
         self._thread.join(timeout=2)
         self._renderer.close()
 
     def _drop_waiting(self) -> None:
         while True:
             try:
-                dropped = self._sentences.get_nowait()
+                dropped = self._waiting.get_nowait()
             except queue.Empty:
                 return
-            if isinstance(dropped, str):
+            if dropped is not None and dropped.reported:
                 self._put(SpeechEnded())
 
     def _run(self) -> None:
-        while (item := self._sentences.get()) is not None:
+        while (item := self._waiting.get()) is not None:
             self._interrupted.clear()
             if not self._failed:
                 try:
-                    self._play(self._renderer.render(item) if isinstance(item, str) else item)
+                    self._play(self._renderer.render(item.what) if isinstance(item.what, str) else item.what)
                 except Exception as error:  # whatever a driver raises, the session goes on by print
                     self._failed = True
                     self._put(DeviceFailed("speaker", str(error)))
-            if isinstance(item, str):
+            if item.reported:
                 time.sleep(ECHO_S)
                 self._put(SpeechEnded())
 

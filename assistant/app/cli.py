@@ -9,6 +9,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from assistant import __version__
+from assistant.app import cli_record
 from assistant.cable.colour_code import Order
 from assistant.cable.makeup import LARGEST_CABLE, Cable, CableError
 from assistant.cable.splice_plan import Site
@@ -58,7 +59,7 @@ def _parser() -> argparse.ArgumentParser:
     )
     parser.add_argument("--version", action="version", version=__version__)
     commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
-    for add in (_add_work, _add_plan, _add_ask, _add_hear, _add_words, _add_models, _add_tune, _add_check, _add_demo):
+    for add in (*_OF_THE_WORK, *cli_record.COMMANDS, *_OF_THE_MACHINE):
         add(commands)
     return parser
 
@@ -380,3 +381,7 @@ def _demo(options: argparse.Namespace) -> int:
     from assistant.app.demo import demo
 
     return demo(log=options.log, voice=options.voice, ears=options.ears, vosk_model=options.vosk_model)
+
+
+_OF_THE_WORK = (_add_work, _add_plan, _add_ask)
+_OF_THE_MACHINE = (_add_hear, _add_words, _add_models, _add_tune, _add_check, _add_demo)

@@ -3,14 +3,14 @@
 import csv
 import io
 from collections.abc import Iterator
-from dataclasses import dataclass
 from itertools import groupby
 from pathlib import Path
 
-from assistant.cable.colour_code import Colours, Order, ServiceColours
+from assistant.account.sides import Side, side
+from assistant.cable.colour_code import Order
 from assistant.cable.plan_text import PlanError, read_plan
-from assistant.cable.splice_plan import Joint, Place, Plan, in_runs, unjoined
-from assistant.dialogue import naming, wording
+from assistant.cable.splice_plan import Joint, Plan, in_runs, unjoined
+from assistant.dialogue import wording
 from assistant.ports import AssistantError
 
 CARD_LINES = 60
@@ -35,40 +35,6 @@ def load_plan(path: Path) -> tuple[Plan, str]:
         return read_plan(text), text
     except PlanError as error:
         raise AssistantError(f"{path}: {error}") from error
-
-
-@dataclass(frozen=True, slots=True)
-class Side:
-    """One pair of a joint, in words for reading."""
-
-    end: str
-    count: str
-    number: int
-    position: int
-    colours: str
-    group: int
-    """Through the whole cable; 0 for service pairs."""
-    binder: str
-
-
-def side(plan: Plan, place: Place, order: Order) -> Side:
-    """Describe one pair of a joint."""
-    end, address = plan.end_of(place), plan.address(place)
-    count, number = end.called(place.position)
-    group = address.group
-    return Side(
-        end=end.name,
-        count="service" if group.service else count or "pair",
-        number=address.position if group.service else number,
-        position=place.position,
-        colours=_colours(address.colours, end.order or order),
-        group=0 if group.service else group.number,
-        binder=_colours(group.binder, end.order or order) if group.binder else "",
-    )
-
-
-def _colours(pair: Colours | ServiceColours | None, order: Order) -> str:
-    return naming.colours(pair, order) if pair else ""
 
 
 def warnings(plan: Plan) -> list[str]:

@@ -19,6 +19,7 @@ from assistant.adapters.speech_detector import SileroDetector
 from assistant.adapters.voice_pyttsx3 import SpeechRenderer
 from assistant.adapters.voices import FileVoice, PrintVoice, SpeakerVoice
 from assistant.app import ears as ears_here
+from assistant.app import seals
 from assistant.app.hearing_thread import HearingThread
 from assistant.app.loop import INBOX_SIZE, Ear, Feeds, Loop
 from assistant.app.plan import load_plan
@@ -136,7 +137,21 @@ def work(
         )
         stack.enter_context(_StopSignals(inbox))
         feeds.start(session.journal.path.parent, sounds)
-        return loop.run(), session.journal.path
+        state = loop.run()
+    _seal_if_there_is_a_key(session.journal.path, screen)
+    return state, session.journal.path
+
+
+def _seal_if_there_is_a_key(log: Path, screen: Screen) -> None:
+    key = seals.default_key()
+    if not key.exists():
+        return
+    try:
+        made = seals.seal(log, key)
+    except AssistantError as error:  # the session is over and its log is safe
+        screen.show(f"{error}. The log is not sealed.")
+    else:
+        screen.show(f"Sealed: records 1 to {made.records} by key {made.public_key[:16]}")
 
 
 class _Feeding:

@@ -109,6 +109,17 @@ class Verifying:
     """None when all joined pairs have had this test and all others."""
 
 
+class Standing(Enum):
+    """What is to be said of a joint; every joint has one, in this order of precedence."""
+
+    DEAD = "dead"
+    SPARE = "spare"
+    FAULTY = "faulty"
+    CONFIRMED = "confirmed"
+    SKIPPED = "skipped"
+    OPEN = "open"
+
+
 @dataclass(frozen=True, slots=True)
 class Tally:
     """Every joint of the plan once; the counts add up to all of them."""
@@ -205,18 +216,19 @@ class State:
 
     def tally(self) -> Tally:
         """Account for every joint of the plan."""
-        counts = Counter(self._account(joint) for joint in self.plan.joints)
-        return Tally(**{name: counts[name] for name in ("dead", "spare", "faulty", "confirmed", "skipped", "open")})
+        counts = Counter(self.standing(joint) for joint in self.plan.joints)
+        return Tally(**{standing.value: counts[standing] for standing in Standing})
 
-    def _account(self, joint: Joint) -> str:
+    def standing(self, joint: Joint) -> Standing:
+        """Tell how a joint stands."""
         known = self.of(joint.number)
         if not joint.kind.joined:
-            return joint.kind.value
+            return Standing(joint.kind.value)
         if known.faults:
-            return "faulty"
+            return Standing.FAULTY
         if known.confirmed is not None:
-            return "confirmed"
-        return "skipped" if known.skipped else "open"
+            return Standing.CONFIRMED
+        return Standing.SKIPPED if known.skipped else Standing.OPEN
 
     def module_of(self, joint: Joint) -> tuple[Joint, ...]:
         """Give the joints of the same group that wait, from this one on in the order of the work."""

@@ -81,7 +81,7 @@ def load(path: Path) -> Loaded:
         data = path.read_bytes()
     except OSError as error:
         raise JournalError(f"{path}: cannot be read ({error.strerror}); check the path and its rights") from error
-    lines = _lines(data)
+    lines = lines_of(data)
     records: list[Record] = []
     last_sum, length = FIRST_SUM, 0
     for number, line in enumerate(lines, 1):
@@ -104,7 +104,8 @@ def _may_be_torn(line: bytes, error: RecordError) -> bool:
     return not isinstance(error, ForeignRecordError) and LINE_START not in line[1:]
 
 
-def _lines(data: bytes) -> list[bytes]:
+def lines_of(data: bytes) -> list[bytes]:
+    """Cut a log into its lines, each with its end; the last may lack it."""
     parts = data.split(b"\n")
     return [part + b"\n" for part in parts[:-1]] + ([parts[-1]] if parts[-1] else [])
 

@@ -140,7 +140,7 @@ def encode(record: Record, sum_before: str) -> tuple[bytes, str]:
     # in ASCII, since what was typed may hold half characters that UTF-8 has no bytes for
     text = json.dumps(_CONVERTER.unstructure(record), separators=(",", ":"))
     body = text[1:-1].encode()
-    checksum = _sum(sum_before, body)
+    checksum = checksum_of(sum_before, body)
     return LINE_START + checksum.encode() + b'",' + body + b"}\n", checksum
 
 
@@ -152,11 +152,11 @@ def decode(line: bytes, sum_before: str) -> tuple[Record, str]:
         RecordError: the line is not whole, was changed, or does not follow the one before.
 
     """
-    found = _LINE.fullmatch(line)
-    if not found:
+    parts = split(line)
+    if parts is None:
         raise RecordError("it is not a whole record")
-    checksum, body = found.group(1).decode(), found.group(2)
-    if _sum(sum_before, body) != checksum:
+    checksum, body = parts
+    if checksum_of(sum_before, body) != checksum:
         raise RecordError("its checksum does not fit: it was changed, or a line before it is missing")
     try:
         return _CONVERTER.structure(json.loads(b"{" + body + b"}"), Record), checksum
@@ -164,5 +164,18 @@ def decode(line: bytes, sum_before: str) -> tuple[Record, str]:
         raise ForeignRecordError(f"it was written by another version: {error}") from error
 
 
-def _sum(before: str, body: bytes) -> str:
+def fact_object(fact: Fact) -> dict[str, Any]:
+    """Give a fact as a record holds it."""
+    made: dict[str, Any] = _CONVERTER.unstructure(fact, unstructure_as=Fact)
+    return made
+
+
+def split(line: bytes) -> tuple[str, bytes] | None:
+    """Give the checksum that a line carries and the text that it covers; None where it is not a whole line."""
+    found = _LINE.fullmatch(line)
+    return (found.group(1).decode(), found.group(2)) if found else None
+
+
+def checksum_of(before: str, body: bytes) -> str:
+    """Give the checksum of a line's text behind the checksum of the line before."""
     return hashlib.sha256(before.encode() + body).hexdigest()[:SUM_LENGTH]

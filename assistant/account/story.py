@@ -1,0 +1,161 @@
+"""A session step by step: what came in, what was said, and what it was about."""
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from datetime import datetime
+from enum import Enum
+
+from assistant.cable.splice_plan import Place
+from assistant.dialogue import messages as m
+from assistant.dialogue.messages import Fact, Input
+from assistant.dialogue.state import State, fold, initial
+from assistant.session.record import Record
+
+
+class AccountError(ValueError):
+    """Records that cannot be accounted for; the text is one line."""
+
+
+class Topic(Enum):
+    """What a step is about; a step can be about several things."""
+
+    CONFIRMED = "confirmed"
+    FAULT = "faults"
+    MISMATCH = "mismatches"
+    CORRECTION = "corrections"
+    ASKED_BACK = "asked-back"
+    NOTE = "notes"
+    CHECK = "checks"
+    TEST = "tests"
+    TROUBLE = "troubles"
+    SESSION = "sessions"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Line:
+    """One step, for reading."""
+
+    record: int
+    at: datetime
+    way: str
+    """How it came in: voice, typed, keys, or empty for what no person did."""
+    came: str
+    """The words or keys as they came."""
+    said: tuple[str, ...]
+    topics: frozenset[Topic]
+    joints: tuple[int, ...]
+    """Joints that the step was about; for a mismatch those that are expected and called."""
+    sound_sha256: str = ""
+
+
+def moment(record: Record) -> datetime:
+    """Give the time of a record.
+
+    Raises:
+        AccountError: it has none, or none with a time zone.
+
+    """
+    try:
+        at = datetime.fromisoformat(record.at)
+    except ValueError:
+        at = datetime.min
+    if at.tzinfo is None:
+        raise AccountError(f"record {record.number} has no time of day with its zone ({record.at[:40]!r})")
+    return at
+
+
+def steps(records: Iterable[Record]) -> Iterator[tuple[State, Record, State]]:
+    """Give each record with the states before and after it."""
+    state = initial()
+    for record in records:
+        before, state = state, fold(record.facts, state)
+        yield before, record, state
+
+
+def line_of(record: Record, before: State) -> Line:
+    """Tell of one record, given the state before it."""
+    way, came = _came(record.input)
+    joints = {joint: None for fact in record.facts for joint in joints_of(fact, before)}
+    return Line(
+        record=record.number,
+        at=moment(record),
+        way=way,
+        came=came,
+        said=tuple(fact.text for fact in record.facts if isinstance(fact, m.Said | m.Repeated)),
+        topics=frozenset(topic for fact in record.facts if (topic := topic_of(fact)) is not None),
+        joints=tuple(joints),
+        sound_sha256=record.input.sound_sha256 if isinstance(record.input, m.Heard) else "",
+    )
+
+
+def _came(came: Input) -> tuple[str, str]:
+    match came:
+        case m.Heard(judgement=judgement, words=words):
+            heard = words or "(speech)"
+            return "voice", heard if judgement == "accepted" else f"{heard} [{judgement}]"
+        case m.Typed(text=text):
+            return "typed", text
+        case m.KeysPressed(keys=keys):
+            return "keys", keys.strip() or "Enter"
+        case m.NoteRecorded(seconds=seconds):
+            return "voice", f"(note of {seconds:g} s)"
+        case m.StopAsked(reason=reason):
+            return "", f"(left: {reason})"
+        case m.DeviceFailed(device=device, reason=reason):
+            return "", f"({device} failed: {reason})"
+        case m.MicrophoneTrouble(trouble=trouble):
+            return "", f"(microphone {trouble.value})"
+        case m.SoundLost(frames=frames):
+            return "", f"({frames} frames of sound lost)"
+        case m.StartAsked():
+            return "", "(a session begins)"
+        case m.ResumeAsked():
+            return "", "(the session goes on)"
+        case _:
+            return "", ""
+
+
+_TOPICS: dict[type[Fact], Topic] = {
+    m.PairConfirmed: Topic.CONFIRMED,
+    m.FaultMarked: Topic.FAULT,
+    m.FaultCleared: Topic.FAULT,
+    m.Mismatch: Topic.MISMATCH,
+    m.Undone: Topic.CORRECTION,
+    m.Reopened: Topic.CORRECTION,
+    m.NoteKept: Topic.NOTE,
+    m.CheckAnswered: Topic.CHECK,
+    m.PairTested: Topic.TEST,
+    m.Reading: Topic.TEST,
+    m.DeviceLost: Topic.TROUBLE,
+    m.MicrophoneTroubled: Topic.TROUBLE,
+    m.SoundMissed: Topic.TROUBLE,
+    m.SessionOpened: Topic.SESSION,
+    m.SessionResumed: Topic.SESSION,
+    m.SessionLeft: Topic.SESSION,
+    m.SessionEnded: Topic.SESSION,
+}
+
+
+def topic_of(fact: Fact) -> Topic | None:
+    """Tell what a fact is about, if it is worth looking for."""
+    if isinstance(fact, m.PairTested) and not fact.passed:
+        return Topic.FAULT
+    if isinstance(fact, m.Missed):
+        return Topic.ASKED_BACK if fact.kind == "asked back" else None
+    return _TOPICS.get(type(fact))
+
+
+def joints_of(fact: Fact, before: State) -> tuple[int, ...]:
+    """Give the joints that a fact is about, given the state before it."""
+    match fact:
+        case m.Mismatch(heard=heard):
+            called = [before.plan.at.get(Place(before.end, position)) for position in heard]
+            expected = () if before.expected is None else (before.expected,)
+            return (*expected, *(joint for joint in called if joint is not None))
+        case m.LookedUp():
+            return ()  # a position of the cable, asked about only
+        case m.NoteKept(pair=pair):
+            return () if pair is None else (pair,)
+        case _:
+            pair = getattr(fact, "pair", None)
+            return (pair,) if isinstance(pair, int) else ()

@@ -1,0 +1,57 @@
+"""When the work went on and when it paused, and how fast it went."""
+
+from collections import Counter
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+PAUSE = timedelta(minutes=10)
+"""Time without any record that counts as a pause: longer than making the joints of a module takes (our choice)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """Work without a pause."""
+
+    began: datetime
+    ended: datetime
+
+    @property
+    def seconds(self) -> float:
+        """How long it lasted."""
+        return (self.ended - self.began).total_seconds()
+
+
+def stretches(times: Iterable[datetime]) -> tuple[Stretch, ...]:
+    """Give the stretches of work, from the times of all records in ascending order."""
+    found: list[Stretch] = []
+    for at in times:
+        if found and at - found[-1].ended <= PAUSE:
+            found[-1] = Stretch(found[-1].began, at)
+        else:
+            found.append(Stretch(at, at))
+    return tuple(found)
+
+
+@dataclass(frozen=True, slots=True)
+class Slice:
+    """Joints confirmed in a slice of the clock."""
+
+    began: datetime
+    minutes: int
+    confirmed: int
+
+
+SLICES_MINUTES = (5, 10, 15, 30, 60, 120, 240, 480, 1440)
+MOST_SLICES = 96
+
+
+def pace(confirmed: Iterable[datetime], began: datetime, ended: datetime) -> tuple[Slice, ...]:
+    """Count confirmed joints in slices of the clock, at most 96 of them, from the first to the last."""
+    least = int((ended - began) / timedelta(minutes=MOST_SLICES)) + 1
+    minutes = next((m for m in SLICES_MINUTES if m >= least), least)
+    width = timedelta(minutes=minutes)
+    start = began.replace(minute=0, second=0, microsecond=0)
+    counts = Counter((at - start) // width for at in confirmed)
+    first, last = (began - start) // width, (ended - start) // width
+    return tuple(Slice(start + i * width, minutes, counts[i]) for i in range(first, last + 1))

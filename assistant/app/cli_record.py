@@ -1,0 +1,151 @@
+"""The commands that work on finished records: replay, report, seal, key."""
+
+import argparse
+from pathlib import Path
+from typing import TypeAlias
+
+from assistant.account.story import Topic
+from assistant.handover.paper import PAPERS
+from assistant.ports import AssistantError
+
+EXIT_FOUND = 1
+"""A check found something wrong, or a rerun a difference."""
+_Commands: TypeAlias = "argparse._SubParsersAction[argparse.ArgumentParser]"
+
+
+def _add_replay(commands: _Commands) -> None:
+    parser = commands.add_parser("replay", help="a session as it went", description="Show a session as it went.")
+    parser.add_argument("log", type=Path, metavar="LOG")
+    topics = [topic.value for topic in Topic]
+    parser.add_argument("--from", dest="first", default="", metavar="EDGE", help="begin at a pair (47) or time (14:30)")
+    parser.add_argument("--to", dest="last", default="", metavar="EDGE", help="end at a pair or time")
+    parser.add_argument("--only", nargs="+", choices=topics, default=[], metavar="TOPIC", help=", ".join(topics))
+    parser.add_argument(
+        "--speed", type=float, default=0.0, metavar="X", help="times as fast as it went; usual: no wait"
+    )
+    parser.add_argument("--speak", action="store_true", help="speak the answers")
+    parser.add_argument("--listen", action="store_true", help="play what was heard, where sound was kept")
+    parser.add_argument("--speaker", metavar="NAME", help="output device, by name or number")
+    instead = parser.add_mutually_exclusive_group()
+    instead.add_argument("--check", action="store_true", help="check checksums, state, sounds and seals instead")
+    instead.add_argument("--rerun", action="store_true", help="send the inputs through today's rules instead")
+    instead.add_argument(
+        "--forget-sound",
+        nargs="?",
+        const="utterances",
+        choices=("utterances", "all"),
+        help="remove the kept sound, or all with spoken notes; the log stays valid",
+    )
+    parser.add_argument("--key", type=Path, metavar="FILE", help="with --check: public key that must have sealed it")
+    parser.set_defaults(run=_replay)
+
+
+def _replay(options: argparse.Namespace) -> int:
+    from assistant.app import replay
+
+    if options.check:
+        lines, good = replay.checked(options.log, options.key)
+        print("\n".join(lines))
+        return 0 if good else EXIT_FOUND
+    if options.key:
+        raise AssistantError("replay: --key goes with --check; give both")
+    if options.rerun:
+        lines = list(replay.differences(options.log))
+        print("\n".join(lines) or "no difference: today's rules come to the same")
+        return EXIT_FOUND if lines else 0
+    if options.forget_sound:
+        count = replay.forget_sound(options.log, notes=options.forget_sound == "all")
+        print(f"{options.log}: {count} sound files removed")
+        return 0
+    if options.speed < 0:
+        raise AssistantError("replay: --speed must be more than 0, as in --speed 2; leave it out for no waiting")
+    _play(options)
+    return 0
+
+
+def _play(options: argparse.Namespace) -> None:
+    from assistant.app import replay
+
+    wanted = replay.Wanted(
+        first=options.first,
+        last=options.last,
+        only=frozenset(Topic(name) for name in options.only),
+        speed=options.speed,
+    )
+    player = None
+    if options.speak or options.listen:
+        player = replay.Player(options.log, speak=options.speak, listen=options.listen, device=options.speaker)
+    try:
+        for line in replay.replayed(options.log, wanted, player):
+            print(line, flush=player is not None or options.speed > 0)
+    finally:
+        if player is not None:
+            player.close()
+
+
+def _add_report(commands: _Commands) -> None:
+    parser = commands.add_parser(
+        "report",
+        help="a page, table or paper to hand over",
+        description="Account for the logs of one splice, of any number of days and people.",
+    )
+    parser.add_argument("logs", nargs="+", type=Path, metavar="LOG")
+    parser.add_argument(
+        "-o", "--output", type=Path, required=True, metavar="FILE", help="ends in .html .csv .json .pdf"
+    )
+    parser.add_argument("--paper", choices=PAPERS, default=PAPERS[0], help="size of PDF pages (usual: %(default)s)")
+    parser.set_defaults(run=_report)
+
+
+def _report(options: argparse.Namespace) -> int:
+    from assistant.app.report import report
+
+    print(report(options.logs, options.output, paper=options.paper))
+    return 0
+
+
+def _add_seal(commands: _Commands) -> None:
+    parser = commands.add_parser(
+        "seal",
+        help="sign a log with this device's key",
+        description="Sign a log as it is now. replay --check --key finds out whether it was changed since.",
+    )
+    parser.add_argument("logs", nargs="+", type=Path, metavar="LOG")
+    parser.set_defaults(run=_seal)
+
+
+def _seal(options: argparse.Namespace) -> int:
+    from assistant.app import seals
+
+    for log in options.logs:
+        made = seals.seal(log, seals.default_key())
+        print(f"{log}: records 1 to {made.records} sealed by key {made.public_key[:16]}")
+    return 0
+
+
+def _add_key(commands: _Commands) -> None:
+    parser = commands.add_parser("key", help="this device's key", description="The key that seals logs.")
+    does = parser.add_subparsers(metavar="DOES", required=True)
+    new = does.add_parser("new", help="make it; from then on each session is sealed when it ends")
+    new.set_defaults(run=_new_key)
+    does.add_parser("show", help="show the file of the public half, to be given away").set_defaults(run=_show_key)
+
+
+def _new_key(_: argparse.Namespace) -> int:
+    from assistant.adapters.device_key import make_key
+    from assistant.app.seals import default_key
+
+    print(make_key(default_key()))
+    return 0
+
+
+def _show_key(_: argparse.Namespace) -> int:
+    from assistant.adapters.device_key import PUBLIC_SUFFIX, load_public_key
+    from assistant.app.seals import default_key
+
+    path = default_key().with_suffix(PUBLIC_SUFFIX)
+    print(f"{path}\n{load_public_key(path)}")
+    return 0
+
+
+COMMANDS = (_add_replay, _add_report, _add_seal, _add_key)

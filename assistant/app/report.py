@@ -1,0 +1,125 @@
+"""`report`: logs of one splice become a page, a table, an object or a paper, by the suffix of the file."""
+
+import hashlib
+import json
+from collections.abc import Callable
+from pathlib import Path
+
+from assistant.account.account import Account, account_of
+from assistant.account.story import AccountError, Topic
+from assistant.account.walk import Log
+from assistant.adapters.kept_sound import sound_name, sounds_folder
+from assistant.handover.document import as_object
+from assistant.handover.page import Sound, as_page
+from assistant.handover.paper import as_pdf
+from assistant.handover.table import as_csv
+from assistant.ports import AssistantError
+from assistant.session.journal import load
+
+SUFFIXES = (".html", ".csv", ".json", ".pdf")
+MOST_SOUND_BYTES = 2_500_000
+"""Sound that goes into a page; what is more stays beside the log. A page is to stay below 5 MB, and text
+that stands for bytes is a third longer."""
+SOUND_FIRST = (Topic.NOTE, Topic.MISMATCH, Topic.CORRECTION, Topic.FAULT, Topic.ASKED_BACK)
+"""Whose sound goes into the page first."""
+
+
+def load_log(path: Path, name: str) -> Log:
+    """Read and check a log for an account.
+
+    Raises:
+        AssistantError: it cannot be read or is damaged.
+
+    """
+    loaded = load(path)
+    return Log(
+        name=name,
+        records=loaded.records,
+        sha256=hashlib.sha256(path.read_bytes()).hexdigest(),
+        last_sum=loaded.last_sum,
+        torn_bytes=len(loaded.torn),
+    )
+
+
+def account_from(paths: list[Path]) -> tuple[Account, dict[str, Path]]:
+    """Account for the logs of one splice; give with it the file of each log's name.
+
+    Raises:
+        AssistantError: one cannot be read, or they do not belong together.
+
+    """
+    names = [path.name for path in paths]
+    same = len(set(names)) < len(names)
+    if len({path.resolve() for path in paths}) < len(paths):
+        raise AssistantError("report: the same log is given twice; give each once")
+    named = {str(path) if same else path.name: path for path in paths}
+    try:
+        return account_of([load_log(path, name) for name, path in named.items()]), named
+    except AccountError as error:
+        raise AssistantError(f"{error}") from error
+
+
+def report(paths: list[Path], out: Path, *, paper: str = "A4") -> str:
+    """Write the report and give a line that tells what was written.
+
+    Raises:
+        AssistantError: the logs cannot be used, the suffix is none of ours, or the file cannot be written.
+
+    """
+    suffix = out.suffix.lower()
+    if suffix not in SUFFIXES:
+        raise AssistantError(f"{out}: {suffix or 'no suffix'} is no form of report; end it in {', '.join(SUFFIXES)}")
+    if any(out.resolve() == path.resolve() for path in paths):
+        raise AssistantError(f"{out}: is one of the logs; give another file")
+    account, files = account_from(paths)
+    forms: dict[str, Callable[[], bytes]] = {
+        ".html": lambda: as_page(account, _sounds(account, files, out)).encode(),
+        ".csv": lambda: as_csv(account).encode("utf-8-sig"),
+        ".json": lambda: json.dumps(as_object(account), ensure_ascii=False, indent=1).encode(),
+        ".pdf": lambda: as_pdf(account, paper),
+    }
+    data = forms[suffix]()
+    try:
+        out.write_bytes(data)
+    except OSError as error:
+        raise AssistantError(f"{out}: cannot be written ({error.strerror}); choose another file") from error
+    records = sum(len(log.records) for log in account.logs)
+    return f"{out}: {len(data):,} bytes; logs: {len(account.logs)}, records: {records:,}"
+
+
+def _sounds(account: Account, files: dict[str, Path], out: Path) -> dict[tuple[str, int], Sound]:
+    """Give the sounds that are there and are what was recorded; the most telling go into the page."""
+    wanted: list[tuple[int, str, int, Path, str]] = []
+    for log, line in account.lines:
+        if line.sound_sha256:
+            file = sounds_folder(files[log]) / sound_name(line.record)
+            wanted.append((_rank(line.topics), log, line.record, file, line.sound_sha256))
+    wanted += [
+        (0, one.log, one.record, files[one.log].parent / Path(one.file).name, one.sha256)
+        for one in account.remarks
+        if one.file
+    ]
+    found: dict[tuple[str, int], Sound] = {}
+    room = MOST_SOUND_BYTES
+    for _, log, record, file, sha256 in sorted(wanted, key=lambda one: one[0]):
+        data = file.read_bytes() if file.is_file() else b""
+        if hashlib.sha256(data).hexdigest() != sha256:
+            continue  # lost, forgotten or changed: it is no evidence; `replay --check` tells of it
+        inside = len(data) <= room
+        room -= len(data) if inside else 0
+        found[log, record] = Sound.within(data) if inside else Sound(_address(file, out), False)
+    return found
+
+
+def _rank(topics: frozenset[Topic]) -> int:
+    return min((SOUND_FIRST.index(topic) for topic in topics if topic in SOUND_FIRST), default=len(SOUND_FIRST))
+
+
+def _address(file: Path, out: Path) -> str:
+    """Give the address of a file from the folder of the page."""
+    from urllib.parse import quote
+
+    try:
+        return quote(file.resolve().relative_to(out.resolve().parent).as_posix())
+    except ValueError:
+        return file.resolve().as_uri()

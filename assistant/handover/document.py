@@ -1,0 +1,166 @@
+"""The account as an object for programs: names, numbers and times only, ready for JSON."""
+
+from datetime import datetime
+
+from assistant.account.account import Account, Row
+from assistant.account.contradictions import Contradiction
+from assistant.account.story import Line
+from assistant.account.walk import Change, Made, Remark, Sitting, Slip
+from assistant.dialogue import wording
+from assistant.dialogue.state import Standing
+
+FORM = 1
+"""Raised when a name changes its meaning or is taken away; names may be added."""
+
+
+def as_object(account: Account) -> dict[str, object]:
+    """Give the whole account."""
+    return {
+        "form": FORM,
+        "title": account.plan.title,
+        "place": account.place,
+        "site": account.site.value if account.site else None,
+        "caution": wording.CAUTION,
+        "logs": [
+            {"name": log.name, "records": len(log.records), "sha256": log.sha256, "last_sum": log.last_sum}
+            for log in account.logs
+        ],
+        "sessions": [_sitting(one) for one in account.sittings],
+        "ends": [
+            {
+                "name": end.name,
+                "pairs": end.cable.pairs,
+                "gauge_awg": end.gauge_awg,
+                "counts": [str(count) for count in end.counts],
+            }
+            for end in account.plan.ends
+        ],
+        "tally": {standing.value: account.tally[standing] for standing in Standing},
+        "confirmed_by": dict(account.ways),
+        "work_s": round(account.work_s, 3),
+        "stretches": [{"began": stamp(s.began), "ended": stamp(s.ended)} for s in account.stretches],
+        "utterances": dict(account.heard),
+        "joints": [row_object(row) for row in account.rows],
+        "mismatches": [_slip(account, slip) for slip in account.slips],
+        "contradictions": [_contradiction(account, one) for one in account.contradictions],
+        "checks": [
+            {"log": a.log, "at": stamp(a.at), "check": a.check, "done": a.done, "by": a.by} for a in account.answers
+        ],
+        "notes": [{"about": account.called(r.lead) if r.lead else None, **_remark(r)} for r in account.remarks],
+        "lines": [_line(log, line) for log, line in account.lines],
+    }
+
+
+def _sitting(one: Sitting) -> dict[str, object]:
+    return {
+        "log": one.log,
+        "began": stamp(one.began),
+        "ended": stamp(one.ended),
+        "end": one.end,
+        "taken_up": one.taken_up,
+        "person": one.person,
+        "microphone": one.microphone,
+        "ears": one.ears,
+        "version": one.app_version,
+        "keeps_sound": one.keeps_sound,
+    }
+
+
+def _line(log: str, line: Line) -> dict[str, object]:
+    return {
+        "log": log,
+        "record": line.record,
+        "at": stamp(line.at),
+        "way": line.way,
+        "came": line.came,
+        "said": list(line.said),
+        "topics": sorted(topic.value for topic in line.topics),
+    }
+
+
+def stamp(at: datetime) -> str:
+    """Write a time, ISO 8601 with its zone, to the millisecond."""
+    return at.isoformat(timespec="milliseconds")
+
+
+def row_object(row: Row) -> dict[str, object]:
+    """Give one joint."""
+    return {
+        "turn": row.joint.number,
+        "kind": row.joint.kind.value,
+        "pairs": [
+            {
+                "end": side.end,
+                "count": side.count,
+                "number": side.number,
+                "position": side.position,
+                "group": side.group,
+                "colours": side.colours,
+                "binder": side.binder,
+            }
+            for side in row.sides
+        ],
+        "standing": row.standing.value,
+        "faults": [fault.value for fault in row.known.faults],
+        "tests": {test.value: passed for test, passed in row.known.tests},
+        "confirmed": _made(row.made) if row.made else None,
+        "changed": stamp(row.changed) if row.changed else None,
+        "remarks": [_remark(remark) for remark in row.remarks],
+        "protect": row.joint.protect,
+        "reason": row.joint.reason,
+    }
+
+
+def _made(made: Made) -> dict[str, object]:
+    return {
+        "how": made.how,
+        "by": made.by,
+        "asked_back": made.asked_back,
+        "protected": made.protected,
+        "person": made.person,
+        "at": stamp(made.at),
+        "log": made.log,
+        "record": made.record,
+    }
+
+
+def _remark(remark: Remark) -> dict[str, object]:
+    return {
+        "at": stamp(remark.at),
+        "log": remark.log,
+        "record": remark.record,
+        "kind": "reading" if remark.is_reading else "note",
+        "text": remark.text,
+        "file": remark.file,
+        "sha256": remark.sha256,
+    }
+
+
+def _slip(account: Account, slip: Slip) -> dict[str, object]:
+    return {
+        "at": stamp(slip.at),
+        "log": slip.log,
+        "record": slip.record,
+        "expected": [account.called(spot) for spot in slip.expected],
+        "called": [account.called(spot) for spot in slip.called],
+        "call": slip.call,
+        "followed_by": slip.followed_by,
+    }
+
+
+def _contradiction(account: Account, one: Contradiction) -> dict[str, object]:
+    return {
+        "pair": account.called(one.lead),
+        "what": one.what,
+        "entries": [_entry(account, change) for change in (one.earlier, one.later) if change is not None],
+    }
+
+
+def _entry(account: Account, change: Change) -> dict[str, object]:
+    return {
+        "log": change.log,
+        "record": change.record,
+        "at": stamp(change.at),
+        "standing": change.standing.value,
+        "mates": [account.called(spot) for spot in change.mates],
+    }
