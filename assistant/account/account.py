@@ -126,7 +126,7 @@ def account_of(logs: Sequence[Log]) -> Account:
     return Account(
         plan=plan,
         order=order,
-        site=newest.last.site,
+        site=newest.last.site or plan.site,
         place=next((one.opened.place for one in reversed(walks) if one.opened.place), ""),
         logs=tuple(one.log for one in walks),
         sittings=tuple(sitting for one in walks for sitting in one.sittings),

@@ -184,6 +184,8 @@ def checked(path: Path, public_key: Path | None) -> tuple[list[str], bool]:
         damages = damage_of(lines_of(data))
         return [f"{path}: line {d.line} {d.what}" for d in damages] or [str(error)], False
     found = [f"{len(loaded.records)} records, the chain of checksums holds, last {loaded.last_sum}"]
+    if loaded.torn.endswith(b"\n"):  # a line that was cut off has no end
+        return [f"{path}: line {d.line} {d.what}" for d in damage_of(lines_of(data))], False
     if loaded.torn:
         found.append(
             f"{len(loaded.torn)} bytes of a last line that was cut off while it was written; they do not count"

@@ -81,10 +81,10 @@ class Splicer:
         if joint is None:
             yield Typed("finish session")
             return
-        for likely, words in ((0.35, "say again"), (0.3, "where am i"), (0.25, "how many left"), (0.2, "next pair")):
+        for likely, words in ((0.9, "say again"), (0.9, "where am i"), (0.8, "how many left"), (0.8, "next pair")):
             if rng.random() < likely:
                 yield heard(words, rng)
-        if rng.random() < 0.45:
+        if rng.random() < 0.95:
             yield heard(called(state, joint), rng, "ignored")
         if rng.random() < 0.02:
             yield heard(called(state, state.plan.joints[rng.randrange(len(state.plan.joints))]), rng)

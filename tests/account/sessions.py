@@ -1,0 +1,94 @@
+"""Sessions made by today's rules from what is typed and heard, as records with times, in memory or as a log."""
+
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+from assistant.account.walk import Log
+from assistant.cable.colour_code import Order
+from assistant.dialogue.machine import decide
+from assistant.dialogue.messages import Input, StartAsked, StopAsked, Typed
+from assistant.dialogue.state import State, fold, initial
+from assistant.session.record import FIRST_SUM, Record, encode
+
+NINE = datetime(2026, 11, 25, 9, 0, tzinfo=UTC)
+
+TWO_WAYS = """title = "Elm Road"
+site = "aerial"
+
+[[end]]
+name = "west"
+pairs = 25
+count = "elm 1-25"
+
+[[end]]
+name = "east"
+pairs = 25
+count = "ash 101-125"
+
+[[join]]
+kind = "transfer"
+from = "west elm 1-20"
+to = "east ash 101-120"
+
+[[join]]
+kind = "dead"
+from = "west elm 21-22"
+reason = "cut off"
+
+[[join]]
+kind = "spare"
+from = "west elm 23-25"
+"""
+SWAPPED = TWO_WAYS.replace("ash 101-120", "ash 102-120, 101")
+"""The same cables after the plan was changed: every pair has another mate."""
+
+
+class Session:
+    """Takes inputs, ten seconds apart, and keeps the records."""
+
+    def __init__(self, plan: str = "", cable: int = 25, at: datetime = NINE, **more: object) -> None:
+        self.state: State = initial()
+        self.records: list[Record] = []
+        self.at = at
+        ends = {"cable_pairs": 0, "first": 0, "last": 0} if plan else {"cable_pairs": cable, "first": 1, "last": cable}
+        settings: dict[str, object] = {
+            **ends,
+            "asking": False,
+            "pair_order": Order.RING_FIRST,
+            "binder_order": Order.RING_FIRST,
+            "app_version": "test",
+            "plan_text": plan,
+            **more,
+        }
+        self.put(StartAsked(**settings))  # type: ignore[arg-type]
+
+    def put(self, came: Input, after_s: float = 10) -> "Session":
+        self.at += timedelta(seconds=after_s)
+        step = decide(self.state, came)
+        self.state = fold(step.facts, self.state)
+        if step.facts:
+            stamp = self.at.isoformat(timespec="milliseconds")
+            self.records.append(Record(number=len(self.records) + 1, at=stamp, input=came, facts=step.facts))
+        return self
+
+    def typed(self, *texts: str, after_s: float = 10) -> "Session":
+        for text in texts:
+            self.put(Typed(text), after_s)
+        return self
+
+    def left(self) -> "Session":
+        return self.put(StopAsked("end of input"))
+
+    def data(self) -> bytes:
+        last_sum, lines = FIRST_SUM, []
+        for record in self.records:
+            line, last_sum = encode(record, last_sum)
+            lines.append(line)
+        return b"".join(lines)
+
+    def log(self, name: str = "a.jsonl") -> Log:
+        return Log(name=name, records=tuple(self.records), sha256="0" * 64, last_sum="0" * 16)
+
+    def write(self, path: Path) -> Path:
+        path.write_bytes(self.data())
+        return path
