@@ -13,7 +13,7 @@ MAY_IMPORT = {
     "hearing": {"cable", "words", "ports"},
     "dialogue": {"cable", "words"},
     "session": {"cable", "words", "dialogue", "ports"},
-    "account": {"cable", "words", "dialogue", "session"},
+    "account": {"cable", "words", "dialogue", "session", "ports"},
     "handover": {"cable", "words", "dialogue", "account"},
     "ports": {"hearing", "words"},
     "adapters": {"cable", "words", "hearing", "dialogue", "ports"},

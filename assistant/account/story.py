@@ -1,6 +1,5 @@
 """A session step by step: what came in, what was said, and what it was about."""
 
-from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import datetime
 from enum import Enum
@@ -8,11 +7,12 @@ from enum import Enum
 from assistant.cable.splice_plan import Place
 from assistant.dialogue import messages as m
 from assistant.dialogue.messages import Fact, Input
-from assistant.dialogue.state import State, fold, initial
+from assistant.dialogue.state import State
+from assistant.ports import AssistantError
 from assistant.session.record import Record
 
 
-class AccountError(ValueError):
+class AccountError(AssistantError):
     """Records that cannot be accounted for; the text is one line."""
 
 
@@ -62,14 +62,6 @@ def moment(record: Record) -> datetime:
     if at.tzinfo is None:
         raise AccountError(f"record {record.number} has no time of day with its zone ({record.at[:40]!r})")
     return at
-
-
-def steps(records: Iterable[Record]) -> Iterator[tuple[State, Record, State]]:
-    """Give each record with the states before and after it."""
-    state = initial()
-    for record in records:
-        before, state = state, fold(record.facts, state)
-        yield before, record, state
 
 
 def line_of(record: Record, before: State) -> Line:

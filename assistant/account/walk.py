@@ -4,12 +4,13 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 
-from assistant.account.story import AccountError, Line, line_of, steps
+from assistant.account.story import AccountError, Line, line_of
 from assistant.cable.splice_plan import Joint, Plan
 from assistant.dialogue import messages as m
 from assistant.dialogue.messages import Fact
 from assistant.dialogue.state import PairState, Standing, State
 from assistant.session.record import Record
+from assistant.session.replay import HistoryError, refusing_forgery, steps
 
 Spot = tuple[str, int]
 """A pair of the cable: name of its end, and position in the sheath."""
@@ -149,11 +150,13 @@ def walk(log: Log) -> Walk:
         for before, record, state in steps(log.records):
             found = found or Walk(log, opened, state)
             found.last = state
-            _take(found, before, record)
-    except AccountError as error:
+            with refusing_forgery(record):
+                _take(found, before, record)
+    except (AccountError, HistoryError) as error:
         raise AccountError(f"{log.name}: {error}") from error
     assert found is not None
-    found.slips = list(_followed(found))
+    with refusing_forgery(log.records[-1]):
+        found.slips = list(_followed(found))
     return found
 
 

@@ -9,7 +9,7 @@ from datetime import datetime
 from datetime import time as time_of_day
 from pathlib import Path
 
-from assistant.account.story import AccountError, Line, Topic, line_of, steps
+from assistant.account.story import AccountError, Line, Topic, line_of
 from assistant.adapters.device_key import load_public_key
 from assistant.adapters.kept_sound import sound_name, sounds_folder
 from assistant.app.seals import Finding, seal_findings
@@ -18,8 +18,8 @@ from assistant.dialogue.state import State
 from assistant.ports import AssistantError
 from assistant.session.damage import damage_of
 from assistant.session.journal import Loaded, lines_of, load
-from assistant.session.record import Record, fact_object
-from assistant.session.replay import rebuild, rerun
+from assistant.session.record import fact_object
+from assistant.session.replay import HistoryError, rebuild, rerun, steps
 
 LONGEST_WAIT_S = 5.0
 """Longest wait between two steps: a pause of the work is not sat through."""
@@ -61,7 +61,7 @@ def _told(path: Path) -> Iterator[tuple[Line, State]]:
     try:
         for before, record, _ in steps(load(path).records):
             yield line_of(record, before), before
-    except AccountError as error:
+    except (AccountError, HistoryError) as error:
         raise AssistantError(f"{path}: {error}") from error
 
 
@@ -239,13 +239,9 @@ def differences(path: Path) -> Iterator[str]:
     """
     for found in rerun(load(path).records):
         record = found.record
-        yield f"record {record.number}: {_came(record)}"
+        yield f"record {record.number}: {line_of(record, found.before).came or type(record.input).__name__}"
         yield from (f"  - {fact_object(fact)}" for fact in record.facts if fact not in found.today)
         yield from (f"  + {fact_object(fact)}" for fact in found.today if fact not in record.facts)
-
-
-def _came(record: Record) -> str:
-    return line_of(record, rebuild(())).came or type(record.input).__name__
 
 
 def forget_sound(path: Path, *, notes: bool) -> int:

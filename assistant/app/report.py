@@ -6,7 +6,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from assistant.account.account import Account, account_of
-from assistant.account.story import AccountError, Topic
+from assistant.account.story import Topic
 from assistant.account.walk import Log
 from assistant.adapters.kept_sound import sound_name, sounds_folder
 from assistant.handover.document import as_object
@@ -53,10 +53,7 @@ def account_from(paths: list[Path]) -> tuple[Account, dict[str, Path]]:
     if len({path.resolve() for path in paths}) < len(paths):
         raise AssistantError("report: the same log is given twice; give each once")
     named = {str(path) if same else path.name: path for path in paths}
-    try:
-        return account_of([load_log(path, name) for name, path in named.items()]), named
-    except AccountError as error:
-        raise AssistantError(f"{error}") from error
+    return account_of([load_log(path, name) for name, path in named.items()]), named
 
 
 def report(paths: list[Path], out: Path, *, paper: str = "A4") -> str:

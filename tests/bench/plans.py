@@ -92,7 +92,7 @@ def long_sessions(folder: Path, steps: int) -> None:
         print(f"\n{steps:,} records on {pairs:,} pairs, {left:,} left at the end, {log.stat().st_size / 1e6:.1f} MB")
         print(f"  read and check the log    {median_s(lambda log=log: load(log))}")
         print(f"  fold its {len(facts):,} facts     {median_s(lambda facts=facts: fold(facts))}")
-        print(f"  send it through the rules {median_s(lambda records=records: rerun(records), 3)}")
+        print(f"  send it through the rules {median_s(lambda records=records: list(rerun(records)), 3)}")
 
 
 def main() -> None:

@@ -22,7 +22,7 @@ def test_there_are_demo_sessions() -> None:
 def test_todays_rules_come_to_the_same(name: str) -> None:
     loaded = load(FOLDER / name / "session.jsonl")
     assert not loaded.torn
-    assert rerun(loaded.records) == []
+    assert list(rerun(loaded.records)) == []
     assert rebuild(loaded.records).opened
 
 
