@@ -60,6 +60,7 @@ def _parser() -> argparse.ArgumentParser:
     commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
     for add in (_add_work, _add_plan, _add_ask, _add_hear, _add_words, _add_models, _add_tune, _add_check, _add_demo):
         add(commands)
+    _add_crew(commands)
     return parser
 
 
@@ -380,3 +381,34 @@ def _demo(options: argparse.Namespace) -> int:
     from assistant.app.demo import demo
 
     return demo(log=options.log, voice=options.voice, ears=options.ears, vosk_model=options.vosk_model)
+
+
+def _add_crew(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    parser = commands.add_parser(
+        "crew",
+        help="figures over many logs",
+        description="Figures over all logs below a folder; needs the extra 'office'. Logs are only read.",
+    )
+    parser.add_argument("folder", type=Path, metavar="DIR", help="folder of logs, or of Parquet with --from-parquet")
+    parser.add_argument("--sql", type=Path, metavar="FILE", help="run this query in place of the usual ones")
+    source = parser.add_mutually_exclusive_group()
+    source.add_argument("--parquet", type=Path, metavar="OUTDIR", help="also write the tables as Parquet to this folder")
+    source.add_argument("--from-parquet", action="store_true", help="take the tables from Parquet written before")
+    form = parser.add_mutually_exclusive_group()
+    form.add_argument("--csv", action="store_true", help="for a spreadsheet")
+    form.add_argument("--json", action="store_true", help="for programs")
+    parser.set_defaults(run=_crew)
+
+
+def _crew(options: argparse.Namespace) -> int:
+    from assistant.app.crew import roll_up
+    from assistant.crew import tables
+
+    answers = roll_up(options.folder, sql=options.sql, parquet=options.parquet, from_parquet=options.from_parquet)
+    if options.json:
+        print(tables.as_json(answers))
+    elif options.csv:
+        print(tables.as_csv(answers), end="")
+    else:
+        print(tables.as_tables(answers))
+    return 0
