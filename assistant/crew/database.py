@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 TABLES = {"sessions": "log", "records": "log, number", "facts": "log, turn", "joints": "log, joint"}
 """Each table with the order of its rows in Parquet."""
-MEMORY = "1GB"
+MEMORY = "512MB"
 """What DuckDB may use; above it tables go to the disk, into a temporary folder."""
 _SETTINGS = {
     "autoinstall_known_extensions": "false",
