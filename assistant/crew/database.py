@@ -143,7 +143,9 @@ def _named(path: Path, done: str) -> Iterator[None]:
     try:
         yield
     except (duckdb.Error, OSError, UnicodeError) as error:
-        raise AssistantError(f"{path}: cannot be {done} ({_first_line(error)}); check the path and its rights") from error
+        raise AssistantError(
+            f"{path}: cannot be {done} ({_first_line(error)}); check the path and its rights"
+        ) from error
 
 
 def _shut(connection: "DuckDBPyConnection", but: list[str]) -> None:

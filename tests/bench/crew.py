@@ -52,7 +52,9 @@ def main() -> None:
     parser.add_argument("--runs", type=int, default=3)
     options = parser.parse_args()
     on = machine()
-    print(f"{on['cpu']}, {on['cores']} cores, load {on['load'][0]}, {on['system']}, Python {on['python']}, {on['date']}")
+    print(
+        f"{on['cpu']}, {on['cores']} cores, load {on['load'][0]}, {on['system']}, Python {on['python']}, {on['date']}"
+    )
     with tempfile.TemporaryDirectory() as name:
         folder, parquet = Path(name) / "logs", Path(name) / "parquet"
         folder.mkdir()

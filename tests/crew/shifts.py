@@ -190,7 +190,9 @@ def log_bytes(records: Iterable[Record]) -> bytes:
 def told_as(record: Record, person: str, microphone: str, later: timedelta) -> Record:
     """Give a record at another time and, where it begins or goes on, with another person and microphone."""
     facts = tuple(
-        replace(fact, person=person, microphone=microphone) if isinstance(fact, SessionOpened | SessionResumed) else fact
+        replace(fact, person=person, microphone=microphone)
+        if isinstance(fact, SessionOpened | SessionResumed)
+        else fact
         for fact in record.facts
     )
     came = record.input
