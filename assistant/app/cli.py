@@ -393,7 +393,7 @@ def _add_crew(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -
     parser.add_argument("--sql", type=Path, metavar="FILE", help="run this query in place of the usual ones")
     source = parser.add_mutually_exclusive_group()
     source.add_argument(
-        "--parquet", type=Path, metavar="OUTDIR", help="also write the tables as Parquet to this folder"
+        "--parquet", type=Path, metavar="OUTDIR", help="also write the tables as Parquet, into this folder"
     )
     source.add_argument("--from-parquet", action="store_true", help="take the tables from Parquet written before")
     form = parser.add_mutually_exclusive_group()

@@ -87,6 +87,7 @@ class Loading:
         """Read all lines; logs with lines that cannot be read are tried once more, in clean text, or left out."""
         self._read("CREATE TEMP TABLE lines AS ", [(self._readable(log), log) for log in logs.values()])
         again = self._incomplete()
+        self._forget(again)
         if again:
             self._read("INSERT INTO lines ", [(self._copy(logs[name]), logs[name]) for name in again])
         bad = self._incomplete()
@@ -101,7 +102,6 @@ class Loading:
         self._connection.execute("DELETE FROM files WHERE log IN (SELECT unnest(?::VARCHAR[]))", [names])
 
     def _read(self, into: str, logs: list[tuple[str, Log]]) -> None:
-        self._forget([log.name for _, log in logs]) if into.startswith("INSERT") else None
         columns = ([path for path, _ in logs], [log.name for _, log in logs], [log.records for _, log in logs])
         self._connection.execute(
             "INSERT INTO files SELECT unnest(?::VARCHAR[]), unnest(?::VARCHAR[]), unnest(?::BIGINT[])", list(columns)

@@ -1,5 +1,6 @@
 """The figures of `crew` counted once more, in plain Python, from records in memory: no SQL, no files."""
 
+import itertools
 from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
@@ -83,7 +84,7 @@ class Session:
     def worked(self) -> list[timedelta]:
         """Give the working time that each record ends."""
         times = [datetime.fromisoformat(record.at) for record in self.records]
-        gaps = [later - before for before, later in zip(times, times[1:], strict=False)]
+        gaps = [later - before for before, later in itertools.pairwise(times)]
         return [timedelta(0), *(gap if timedelta(0) <= gap <= PAUSE else timedelta(0) for gap in gaps)]
 
     def who(self) -> list[tuple[str, str]]:

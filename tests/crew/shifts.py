@@ -162,7 +162,7 @@ ACTS: tuple[tuple[Callable[[Shift], None], int], ...] = (
 
 
 def shift(seed: int, entries: int = 60) -> list[Record]:
-    """Give the records of a session by chance: a plan, or a straight sequence; now and then without what older logs lack."""
+    """Give the records of a session by chance, on a plan or a straight sequence; now and then of no named person."""
     chance = random.Random(1000 + seed)
     asked: dict[str, object] = {
         "person": chance.choice(PEOPLE),

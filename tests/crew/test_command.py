@@ -4,7 +4,6 @@ import csv
 import io
 import json
 import sys
-from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -50,10 +49,10 @@ def the_day() -> list[Record]:
 
 
 @pytest.fixture
-def folder(tmp_path: Path) -> Iterator[Path]:
+def folder(tmp_path: Path) -> Path:
     (tmp_path / "logs").mkdir()
     (tmp_path / "logs" / "day.jsonl").write_bytes(log_bytes(the_day()))
-    yield tmp_path / "logs"
+    return tmp_path / "logs"
 
 
 def run(capsys: pytest.CaptureFixture[str], *arguments: object) -> tuple[int, str, str]:
@@ -63,11 +62,10 @@ def run(capsys: pytest.CaptureFixture[str], *arguments: object) -> tuple[int, st
 
 
 def test_a_day_counted_by_hand(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """Four pairs in 12 minutes of one minute each and one of ten: 22 minutes up to the last confirmation, 20 without."""
+    """The working time is 5, 10 and 5 minutes up to the last confirmation, and 3 more; the pause does not count."""
     code, out, err = run(capsys, folder, "--json")
     found = json.loads(out)
     assert (code, err) == (0, "Logs: 1, records: 16\n")
-    # 5 min + (pause) + 10 min + 5 min = 20 min up to the second confirmation of pair 1, then 3 min
     assert found["pairs_per_hour"] == [
         {"kind": "(after the last pair)", "pairs": 0, "made_again": 0, "hours": 0.05, "pairs_per_hour": None},
         {"kind": "straight", "pairs": 4, "made_again": 1, "hours": 0.33, "pairs_per_hour": 12.0},
@@ -165,8 +163,6 @@ def test_damaged_logs_are_named_on_stderr(folder: Path, capsys: pytest.CaptureFi
     assert (code, out) == (0, before)
     assert err.splitlines()[0].startswith(
         f"splice-assistant: crew: left out of the figures: {folder / 'bad.jsonl'}: line 1 is damaged"
-    ) or err.splitlines()[0].startswith(
-        f"splice-assistant: crew: left out of the figures: {folder / 'bad.jsonl'}: line 2 is damaged"
     )
 
 
