@@ -1,12 +1,15 @@
 """Each question on logs of shifts by chance, against the same figures counted in plain Python; and from Parquet."""
 
+import sqlite3
 from collections.abc import Iterator
+from contextlib import closing
 from dataclasses import dataclass
-from typing import get_args
+from datetime import datetime
+from typing import Any, get_args
 
 import pytest
 
-from assistant.crew.database import Answer, Database, of_logs, of_parquet
+from assistant.crew.database import TABLES, Answer, Database, of_logs, of_parquet
 from assistant.crew.loading import ENTRIES
 from assistant.crew.tables import questions
 from assistant.dialogue.messages import Check, Fact, Undone
@@ -68,6 +71,29 @@ def test_a_question_is_answered_as_counted_in_plain_python(name: str, rolled: Ro
 @pytest.mark.parametrize("name", sorted(COUNTS))
 def test_the_same_query_on_parquet_gives_equal_rows(name: str, rolled: Rolled) -> None:
     assert ask(rolled.parquet, name) == ask(rolled.logs, name)
+
+
+@pytest.mark.parametrize("name", sorted(COUNTS))
+def test_the_same_query_on_another_engine_gives_equal_rows(name: str, rolled: Rolled) -> None:
+    """SQLite knows nothing of DuckDB's own words; times are text there, true and false are 1 and 0."""
+    with closing(sqlite3.connect(":memory:")) as other:
+        for table in TABLES:
+            found = rolled.parquet.ask(f"SELECT * FROM {table}", table)
+            other.execute(f"CREATE TABLE {table} ({', '.join(found.columns)})")
+            marks = ", ".join("?" * len(found.columns))
+            rows = [[plain(value) for value in row] for row in found.rows]
+            other.executemany(f"INSERT INTO {table} VALUES ({marks})", rows)
+        rows_there = other.execute(QUESTIONS[name].query).fetchall()
+    rows_here = [tuple(plain(value) for value in row) for row in ask(rolled.parquet, name).rows]
+    assert len(rows_there) == len(rows_here)
+    for there, here in zip(rows_there, rows_here, strict=True):
+        for value, wanted in zip(there, here, strict=True):
+            assert value == (pytest.approx(wanted, abs=0.100001) if isinstance(wanted, float) else wanted)
+
+
+def plain(value: Any) -> Any:
+    """Give a value as every engine has it."""
+    return str(value) if isinstance(value, datetime) else value
 
 
 def test_the_shifts_have_all_that_is_counted(rolled: Rolled) -> None:

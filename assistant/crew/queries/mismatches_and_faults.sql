@@ -15,14 +15,19 @@ WITH made AS (
     JOIN records r ON r.log = f.log AND r.number = f.number
     WHERE f.tag = 'mismatch'
     GROUP BY r.kind
+), kinds AS (
+    SELECT a.kind FROM made a
+    UNION
+    SELECT b.kind FROM missed b
 )
-SELECT COALESCE(a.kind, b.kind) AS kind,
+SELECT k.kind,
     COALESCE(a.pairs, 0) AS pairs,
     COALESCE(b.mismatches, 0) AS mismatches,
     ROUND(1000.0 * COALESCE(b.mismatches, 0) / NULLIF(a.pairs, 0), 1) AS mismatches_per_thousand,
     COALESCE(a.faults, 0) AS faults,
     ROUND(1000.0 * COALESCE(a.faults, 0) / NULLIF(a.pairs, 0), 1) AS faults_per_thousand,
     COALESCE(a.faults_left, 0) AS faults_left
-FROM made a
-FULL JOIN missed b ON b.kind = a.kind
+FROM kinds k
+LEFT JOIN made a ON a.kind = k.kind
+LEFT JOIN missed b ON b.kind = k.kind
 ORDER BY 1

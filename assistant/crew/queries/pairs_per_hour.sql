@@ -18,12 +18,17 @@ WITH made AS (
     JOIN sessions s ON s.log = r.log
     WHERE NOT s.asking
     GROUP BY r.kind
+), kinds AS (
+    SELECT w.kind FROM worked w
+    UNION
+    SELECT m.kind FROM made m
 )
-SELECT COALESCE(w.kind, m.kind) AS kind,
+SELECT k.kind,
     COALESCE(m.pairs, 0) AS pairs,
     COALESCE(m.made_again, 0) AS made_again,
     ROUND(COALESCE(w.hours, 0), 2) AS hours,
     ROUND(m.pairs / NULLIF(w.hours, 0), 1) AS pairs_per_hour
-FROM worked w
-FULL JOIN made m ON m.kind = w.kind
+FROM kinds k
+LEFT JOIN worked w ON w.kind = k.kind
+LEFT JOIN made m ON m.kind = k.kind
 ORDER BY 1
