@@ -1,4 +1,4 @@
-"""The commands that work on finished records: replay, report, seal, key."""
+"""The commands that work on finished records: replay, report, crew, seal, key."""
 
 import argparse
 from pathlib import Path
@@ -148,4 +148,37 @@ def _show_key(_: argparse.Namespace) -> int:
     return 0
 
 
-COMMANDS = (_add_replay, _add_report, _add_seal, _add_key)
+def _add_crew(commands: _Commands) -> None:
+    parser = commands.add_parser(
+        "crew",
+        help="figures over many logs",
+        description="Figures over all logs below a folder; needs the extra 'office'. Logs are only read.",
+    )
+    parser.add_argument("folder", type=Path, metavar="DIR", help="folder of logs, or of Parquet with --from-parquet")
+    parser.add_argument("--sql", type=Path, metavar="FILE", help="run this query in place of the usual ones")
+    source = parser.add_mutually_exclusive_group()
+    source.add_argument(
+        "--parquet", type=Path, metavar="OUTDIR", help="also write the tables as Parquet, into this folder"
+    )
+    source.add_argument("--from-parquet", action="store_true", help="take the tables from Parquet written before")
+    form = parser.add_mutually_exclusive_group()
+    form.add_argument("--csv", action="store_true", help="for a spreadsheet")
+    form.add_argument("--json", action="store_true", help="for programs")
+    parser.set_defaults(run=_crew)
+
+
+def _crew(options: argparse.Namespace) -> int:
+    from assistant.app.crew import roll_up
+    from assistant.crew import tables
+
+    answers = roll_up(options.folder, sql=options.sql, parquet=options.parquet, from_parquet=options.from_parquet)
+    if options.json:
+        print(tables.as_json(answers))
+    elif options.csv:
+        print(tables.as_csv(answers), end="")
+    else:
+        print(tables.as_tables(answers))
+    return 0
+
+
+COMMANDS = (_add_replay, _add_report, _add_crew, _add_seal, _add_key)

@@ -152,16 +152,27 @@ def decode(line: bytes, sum_before: str) -> tuple[Record, str]:
         RecordError: the line is not whole, was changed, or does not follow the one before.
 
     """
+    checksum, body = check(line, sum_before)
+    try:
+        return _CONVERTER.structure(json.loads(b"{" + body + b"}"), Record), checksum
+    except Exception as error:  # cattrs and json raise many kinds; all mean the same here
+        raise ForeignRecordError(f"it was written by another version: {error}") from error
+
+
+def check(line: bytes, sum_before: str) -> tuple[str, bytes]:
+    """Give the checksum of a line and the text that it covers, whatever that means.
+
+    Raises:
+        RecordError: the line is not whole, was changed, or does not follow the one before.
+
+    """
     parts = split(line)
     if parts is None:
         raise RecordError("it is not a whole record")
     checksum, body = parts
     if checksum_of(sum_before, body) != checksum:
         raise RecordError("its checksum does not fit: it was changed, or a line before it is missing")
-    try:
-        return _CONVERTER.structure(json.loads(b"{" + body + b"}"), Record), checksum
-    except Exception as error:  # cattrs and json raise many kinds; all mean the same here
-        raise ForeignRecordError(f"it was written by another version: {error}") from error
+    return checksum, body
 
 
 def fact_object(fact: Fact) -> dict[str, Any]:

@@ -17,7 +17,7 @@ from assistant.app.cli import main
 from assistant.session.journal import load
 from tests.tables import rows
 
-HELP = ("", "work", "plan", "ask", "hear", "words", "models", "tune", "check", "demo")
+HELP = ("", "work", "plan", "ask", "hear", "words", "models", "tune", "check", "demo", "crew")
 
 
 def run(*arguments: str, stdin: str = "", timeout: float = 60) -> subprocess.CompletedProcess[str]:

@@ -1,0 +1,48 @@
+"""`crew`: asks the questions that come with the program, or one's own, over a folder of logs or of Parquet."""
+
+import sys
+from pathlib import Path
+
+from assistant.crew.database import Answer, Database, of_logs, of_parquet
+from assistant.crew.loading import Loaded
+from assistant.crew.tables import Question, question, questions
+from assistant.ports import AssistantError
+
+
+def roll_up(
+    folder: Path, *, sql: Path | None = None, parquet: Path | None = None, from_parquet: bool = False
+) -> list[tuple[Question, Answer]]:
+    """Give every question with its answer; tells on stderr what was read and which logs were left out.
+
+    Raises:
+        AssistantError: DuckDB is missing, there is nothing to read, or a query cannot be run.
+
+    """
+    asked = questions() if sql is None else (_read_question(sql),)
+    if from_parquet:
+        with of_parquet(folder) as database:
+            return _ask(database, asked)
+    with of_logs(folder, parquet) as (database, loaded):
+        _tell(loaded, parquet)
+        return _ask(database, asked)
+
+
+def _ask(database: Database, asked: tuple[Question, ...]) -> list[tuple[Question, Answer]]:
+    return [(one, database.ask(one.query, one.name)) for one in asked]
+
+
+def _read_question(path: Path) -> Question:
+    try:
+        return question(str(path), path.read_text(encoding="utf-8-sig"))
+    except OSError as error:
+        raise AssistantError(f"{path}: cannot be read ({error.strerror}); check the path") from error
+    except UnicodeDecodeError as error:
+        raise AssistantError(f"{path}: is no text in UTF-8; save it as UTF-8") from error
+
+
+def _tell(loaded: Loaded, parquet: Path | None) -> None:
+    for one in loaded.left_out:
+        print(f"splice-assistant: crew: left out of the figures: {one.path}: {one.why}", file=sys.stderr)
+    print(f"Logs: {loaded.logs:,}, records: {loaded.records:,}", file=sys.stderr)
+    if parquet is not None:
+        print(f"Parquet: {parquet}", file=sys.stderr)

@@ -1,0 +1,125 @@
+-- The four tables that questions are asked of: sessions, records, facts, joints.
+-- Made from lines, openings, cables (each beginning once, with its title) and runs (joints of a cable by kind).
+
+CREATE TEMP TABLE began AS
+SELECT openings.*, cables.cable, cables.title
+FROM openings
+JOIN cables USING (plan_text, cable_pairs, first_pair, last_pair)
+WHERE tag = 'session-opened'
+QUALIFY row_number() OVER (PARTITION BY log ORDER BY number, place_in_record) = 1;
+
+CREATE TABLE sessions AS
+WITH spans AS (
+    SELECT log, count(*) AS records, min(try_cast(written_at AS TIMESTAMP)) AS first_at,
+        max(try_cast(written_at AS TIMESTAMP)) AS last_at,
+        bool_or(len(list_filter(facts, lambda fact: fact.tag = 'session-ended')) > 0) AS ended
+    FROM lines GROUP BY log
+), sizes AS (
+    SELECT cable, sum(last_joint - first_joint + 1) AS to_join FROM runs WHERE joined GROUP BY cable
+)
+SELECT spans.log, first_at AS opened_at_utc, last_at AS last_at_utc, coalesce(ended, false) AS ended, spans.records,
+    coalesce(person, '(not given)') AS person,
+    coalesce(place, '(not given)') AS place,
+    coalesce(microphone, '(not given)') AS microphone,
+    coalesce(ears, '(not given)') AS ears,
+    coalesce(app_version, '(not given)') AS app_version,
+    coalesce(title, '(not known)') AS cable,
+    coalesce(asking, false) AS asking,
+    -- joints that the session is to make
+    CAST(CASE WHEN asking THEN 0 ELSE coalesce(to_join, 0) END AS BIGINT) AS to_join
+FROM spans
+LEFT JOIN began ON began.log = spans.log
+LEFT JOIN sizes ON sizes.cable = began.cable;
+
+-- Facts in the order of their log. joint is what an entry is about: the turn in a plan, the pair in a straight
+-- sequence. What an `undone` took back is marked: it takes the last entry that still stands, so that an entry is
+-- taken back if, of all that happens at its depth of standing entries, an `undone` comes next.
+CREATE TABLE facts AS
+WITH every AS (
+    SELECT log, number, at_utc, row_number() OVER (PARTITION BY log ORDER BY number, place_in_record) AS turn, fact
+    FROM (
+        SELECT log, number, try_cast(written_at AS TIMESTAMP) AS at_utc,
+            unnest(facts) AS fact, generate_subscripts(facts, 1) AS place_in_record
+        FROM lines
+    )
+), entries AS (
+    SELECT log, turn, fact.tag,
+        sum(CASE WHEN fact.tag = 'undone' THEN -1 ELSE 1 END) OVER (PARTITION BY log ORDER BY turn)
+            + CASE WHEN fact.tag = 'undone' THEN 1 ELSE 0 END AS depth
+    FROM every WHERE fact.tag = 'undone' OR fact.tag IN (SELECT tag FROM entry_tags)
+), followed AS (
+    SELECT log, turn, tag, lead(tag) OVER (PARTITION BY log, depth ORDER BY turn) AS after FROM entries
+), taken AS (
+    SELECT log, turn FROM followed WHERE tag <> 'undone' AND after = 'undone'
+)
+SELECT every.log, every.number, every.turn, every.at_utc, fact.tag,
+    CASE WHEN fact.tag <> 'looked-up' THEN fact.pair END AS joint,
+    fact.how, fact."by" AS channel, fact.asked_back, fact.fault, fact.entry, fact.kind AS missed,
+    fact.question.tag AS question, fact.yes, fact.passed,
+    taken.turn IS NOT NULL AS taken_back
+FROM every LEFT JOIN taken ON taken.log = every.log AND taken.turn = every.turn
+WHERE fact.tag IS NOT NULL;
+
+CREATE TEMP TABLE kinds AS
+SELECT named.log, named.joint, coalesce(runs.kind, '(not known)') AS kind
+FROM (SELECT DISTINCT log, joint FROM facts WHERE tag IN (SELECT tag FROM entry_tags)) AS named
+LEFT JOIN began ON began.log = named.log
+LEFT JOIN runs ON runs.cable = began.cable AND named.joint BETWEEN runs.first_joint AND runs.last_joint
+WHERE named.joint IS NOT NULL;
+
+-- kind: of the joint in hand, which is the first one confirmed in this record or after it, be it taken back later.
+CREATE TABLE records AS
+WITH confirmed AS (
+    SELECT facts.log, facts.number, arg_min(kinds.kind, facts.turn) AS kind
+    FROM facts JOIN kinds ON kinds.log = facts.log AND kinds.joint = facts.joint
+    WHERE facts.tag = 'pair-confirmed'
+    GROUP BY facts.log, facts.number
+), heard_by AS (
+    SELECT * FROM openings
+    QUALIFY row_number() OVER (PARTITION BY log, number ORDER BY place_in_record DESC) = 1
+), timed AS (
+    SELECT log, number, try_cast(written_at AS TIMESTAMP) AS at_utc, input.tag AS input, input.judgement FROM lines
+)
+SELECT timed.log, timed.number, timed.at_utc, timed.input, timed.judgement,
+    coalesce(heard_by.person, '(not given)') AS person,
+    coalesce(heard_by.microphone, '(not given)') AS microphone,
+    coalesce(
+        first_value(confirmed.kind IGNORE NULLS) OVER (
+            PARTITION BY timed.log ORDER BY timed.number ROWS BETWEEN CURRENT ROW AND UNBOUNDED FOLLOWING
+        ),
+        '(after the last pair)'
+    ) AS kind,
+    epoch_ms(timed.at_utc) - lag(epoch_ms(timed.at_utc)) OVER (PARTITION BY timed.log ORDER BY timed.number) AS gap_ms
+FROM timed
+ASOF LEFT JOIN heard_by ON heard_by.log = timed.log AND timed.number >= heard_by.number
+LEFT JOIN confirmed ON confirmed.log = timed.log AND confirmed.number = timed.number;
+
+-- Joints that a standing entry names, as they are at the end of their log. What was taken back is as if never
+-- said; what was reopened counts only if it was confirmed again; a second confirmation replaces the first.
+CREATE TABLE joints AS
+WITH standing AS (
+    SELECT * FROM facts WHERE joint IS NOT NULL AND NOT taken_back AND tag IN (SELECT tag FROM entry_tags)
+), named AS (
+    SELECT log, joint,
+        max(turn) FILTER (tag = 'pair-confirmed') AS confirmed,
+        coalesce(max(turn) FILTER (tag = 'reopened'), 0) AS reopened,
+        count(*) FILTER (tag = 'reopened') AS times_reopened
+    FROM standing GROUP BY log, joint
+), fault_ends AS (
+    SELECT log, joint, fault,
+        max(turn) FILTER (tag = 'fault-marked') AS marked,
+        coalesce(max(turn) FILTER (tag = 'fault-cleared'), 0) AS cleared
+    FROM standing WHERE fault IS NOT NULL GROUP BY log, joint, fault
+), faulty AS (
+    SELECT fault_ends.log, fault_ends.joint, count(marked) AS faults,
+        count(*) FILTER (marked > cleared AND marked > reopened) AS faults_left
+    FROM fault_ends JOIN named ON named.log = fault_ends.log AND named.joint = fault_ends.joint
+    GROUP BY fault_ends.log, fault_ends.joint
+)
+SELECT named.log, named.joint, kinds.kind,
+    done.turn IS NOT NULL AS confirmed, done.number AS confirmed_in, done.how, done.channel,
+    times_reopened, coalesce(faults, 0) AS faults, coalesce(faults_left, 0) AS faults_left
+FROM named
+JOIN kinds ON kinds.log = named.log AND kinds.joint = named.joint
+LEFT JOIN faulty ON faulty.log = named.log AND faulty.joint = named.joint
+LEFT JOIN facts AS done ON done.log = named.log AND done.turn = named.confirmed AND named.confirmed > named.reopened;
