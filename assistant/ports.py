@@ -1,8 +1,8 @@
 """What the loop and the adapters agree on, with units and threads. No code that runs."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from datetime import datetime
-from typing import Protocol
+from typing import Protocol, runtime_checkable
 
 import numpy as np
 from numpy.typing import NDArray
@@ -38,6 +38,14 @@ class Recogniser(Protocol):
 
     def decode(self, utterance: Samples) -> Opinion:
         """Tell what a whole utterance may be; gives evidence, never an intent."""
+
+
+@runtime_checkable
+class ChoosingRecogniser(Recogniser, Protocol):
+    """An ear that can also tell which of a few sentences an utterance is; asked after an ear that gives scores."""
+
+    def choose(self, utterance: Samples, sentences: Sequence[str]) -> Opinion:
+        """Tell which of these sentences it is; at least one, of words that were set before."""
 
 
 class SpeechDetector(Protocol):

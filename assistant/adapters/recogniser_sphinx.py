@@ -1,13 +1,17 @@
 """PocketSphinx with a JSGF grammar: cheap, strict, and unable to tell right from wrong by its scores.
 
-It always finds some open sentence, so that it serves as a second opinion only.
+It always finds some open sentence, so that it serves as a second opinion only. As such it is best asked
+which of the leading ear's sentences it hears: how many words there were is what it hears better.
 """
 
 import os
+from collections.abc import Sequence
 
 from assistant.hearing.evidence import Candidate, Opinion
 from assistant.ports import AssistantError, Samples
 from assistant.words.grammar import Sentences
+
+CHOICE = "choice"
 
 
 class SphinxRecogniser:
@@ -32,6 +36,7 @@ class SphinxRecogniser:
             )
         )
         self._searches: dict[Sentences, str] = {}
+        self._sentences: Sentences | None = None
 
     def set_sentences(self, sentences: Sentences) -> None:
         """Take the sentences of the next utterances.
@@ -40,17 +45,29 @@ class SphinxRecogniser:
             AssistantError: the dictionary lacks a word; PocketSphinx itself would not name it.
 
         """
-        if sentences not in self._searches:
-            missing = sorted(word for word in sentences.words if self._decoder.lookup_word(word) is None)
-            if missing:
-                raise AssistantError(f"PocketSphinx's dictionary lacks these words: {', '.join(missing)}")
-            name = f"open{len(self._searches)}"
-            self._decoder.add_jsgf_string(name, sentences.jsgf)
-            self._searches[sentences] = name
-        self._decoder.activate_search(self._searches[sentences])
+        missing = sorted(word for word in sentences.words if self._decoder.lookup_word(word) is None)
+        if missing:
+            raise AssistantError(f"PocketSphinx's dictionary lacks these words: {', '.join(missing)}")
+        self._sentences = sentences
 
     def decode(self, utterance: Samples) -> Opinion:
-        """Decode the whole utterance in one call."""
+        """Decode the whole utterance in one call; `set_sentences` must have been called."""
+        if self._sentences is None:
+            raise RuntimeError("set_sentences comes before decode")
+        if self._sentences not in self._searches:
+            name = f"open{len(self._searches)}"
+            self._decoder.add_jsgf_string(name, self._sentences.jsgf)
+            self._searches[self._sentences] = name
+        self._decoder.activate_search(self._searches[self._sentences])
+        return self._heard(utterance)
+
+    def choose(self, utterance: Samples, sentences: Sequence[str]) -> Opinion:
+        """Tell which of a few sentences it is; takes a tenth of the time of decoding."""
+        self._decoder.add_jsgf_string(CHOICE, f"#JSGF V1.0; grammar {CHOICE}; public <one> = {' | '.join(sentences)};")
+        self._decoder.activate_search(CHOICE)
+        return self._heard(utterance)
+
+    def _heard(self, utterance: Samples) -> Opinion:
         if utterance.size == 0:
             return Opinion(ear=self.name)
         self._decoder.start_utt()

@@ -10,6 +10,7 @@ from assistant.app import speech_models
 from assistant.hearing.chain import HearingChain, Pending
 from assistant.hearing.evidence import Opinion
 from assistant.hearing.tuning import UNTUNED, Tuning
+from assistant.hearing.verdict import second_opinion
 from assistant.ports import AssistantError, Recogniser, Samples
 
 EAR_NAMES = ("whisper", "sphinx", "vosk")
@@ -78,8 +79,10 @@ def new_chain(ears: Ears, paused: Callable[[], None] = lambda: None, tuning: Tun
     threads = [ThreadPoolExecutor(max_workers=1, thread_name_prefix=ear.name) for ear in ears.recognisers]
 
     def decode(recognisers: tuple[Recogniser, ...], sound: Samples) -> Pending:
-        waiting = zip(threads, recognisers, strict=True)
-        return _AllEars(tuple(thread.submit(ear.decode, sound) for thread, ear in waiting))
+        first, leading = recognisers[0].name, threads[0].submit(recognisers[0].decode, sound)
+        others = zip(threads[1:], recognisers[1:], strict=True)
+        asked = (thread.submit(second_opinion, ear, sound, first, leading.result) for thread, ear in others)
+        return _AllEars((leading, *asked))
 
     return HearingChain(SileroDetector(), ears.recognisers, decode=decode, paused=paused, tuning=tuning)
 

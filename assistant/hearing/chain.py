@@ -16,7 +16,7 @@ import numpy as np
 from assistant.hearing.evidence import Opinion
 from assistant.hearing.tuning import UNTUNED, Tuning
 from assistant.hearing.utterance import Change, Endpointer, Endpointing
-from assistant.hearing.verdict import Judgement, Verdict, judge
+from assistant.hearing.verdict import Judgement, Verdict, judge, second_opinion
 from assistant.ports import BLOCK_FRAMES, SAMPLE_RATE_HZ, Recogniser, Samples, SpeechDetector
 from assistant.words.numbers import NUMBER_WORDS
 from assistant.words.vocabulary import Scope, voice_sentences
@@ -67,7 +67,8 @@ class Decoded:
 
 def decode_here(ears: tuple[Recogniser, ...], sound: Samples) -> Pending:
     """Decode one ear after the other, at once."""
-    return Decoded(tuple(ear.decode(sound) for ear in ears))
+    leading = ears[0].decode(sound)
+    return Decoded((leading, *(second_opinion(ear, sound, ears[0].name, lambda: leading) for ear in ears[1:])))
 
 
 class HearingChain:

@@ -55,6 +55,15 @@ class Reading:
     """Whether free hearing came to the same meaning."""
 
 
+MOST_CHOICES = 8
+"""Sentences that a second ear is given to choose from."""
+
+
+def choices(leading: Opinion) -> tuple[str, ...]:
+    """Give the different sentences of the leading opinion, likeliest first."""
+    return tuple(dict.fromkeys(candidate.words for candidate in leading.candidates))[:MOST_CHOICES]
+
+
 NO_RIVAL = 99.0
 """Margin where no second meaning came up at all."""
 
