@@ -151,7 +151,8 @@ def reverberant(wave: Wave, response: Wave) -> Wave:
 def _spectrum(wave: Wave) -> tuple[int, NDArray[np.complex128], NDArray[np.float64]]:
     """Give the size of the transform, the spectrum and its frequencies."""
     size = 1 << (len(wave) + int(SETTLE_S * SAMPLE_RATE_HZ) - 1).bit_length()
-    return size, np.fft.rfft(wave, size), np.fft.rfftfreq(size, 1 / SAMPLE_RATE_HZ)
+    hz = np.arange(size // 2 + 1) * (SAMPLE_RATE_HZ / size)
+    return size, np.fft.rfft(wave, size), np.asarray(hz, dtype=np.float64)
 
 
 def _wave_of(spectrum: NDArray[np.complex128], size: int, length: int) -> Wave:
