@@ -133,7 +133,7 @@ def synthetic_trials(limit: int, seed: int) -> list[Trial]:
     texts += [(words, QUESTION) for words in talk[: limit // 2] if meaning(words, QUESTION) is None]
     engines = voices()
     jobs = [(rng.choice(engines[index % len(engines)]), *text) for index, text in enumerate(texts)]
-    waves = _rendered([(voice, words) for voice, words, _ in jobs])
+    waves = rendered([(voice, words) for voice, words, _ in jobs])
     return [
         trial(f"synthetic {index}", words, voice.name, wave, scope=scope)
         for index, ((voice, words, scope), wave) in enumerate(zip(jobs, waves, strict=True))
@@ -156,7 +156,7 @@ def _sentences(scope: Scope, limit: int, rng: random.Random, only: str | None = 
     return [words for kind in full for words in full[kind]]
 
 
-def _rendered(jobs: list[tuple[SpeakerVoice, str]]) -> list[Wave]:
+def rendered(jobs: list[tuple[SpeakerVoice, str]]) -> list[Wave]:
     """Render all; espeak by rate, since a renderer keeps one."""
     waves: dict[int, Wave] = {}
     for rate in sorted({voice.rate for voice, _ in jobs if voice.engine == "espeak"}):
