@@ -13,7 +13,6 @@ sound server: a real sound card adds its own.
 
 import argparse
 import json
-import math
 import os
 import queue
 import statistics
@@ -24,7 +23,7 @@ import threading
 import time
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -41,7 +40,7 @@ from assistant.dialogue import wording
 from assistant.ports import SAMPLE_RATE_HZ, Samples
 from assistant.words.numbers import spoken_digits
 from tests.bench import sound
-from tests.bench.report import machine
+from tests.bench.report import machine, p95
 from tests.live.sound_loop import missing
 
 LINE, SPEAKER, MICROPHONE = "bench_line", "bench_speaker", "bench_microphone"
@@ -56,6 +55,10 @@ LOWEST_THRESHOLD = 64
 """In steps of 16-bit sound: 54 dB under full scale."""
 TICK_SHARE = 0.9
 """Share of a tick's energy near its frequency; speech has less."""
+BURST_GAP_S = 0.02
+"""Longest silence within one sound."""
+CLICK_S = 0.02
+"""A sound shorter than this is what is left of a tick: no speech is so short."""
 MOST_TRIES = 3
 
 Step = NDArray[np.int16]
@@ -68,6 +71,7 @@ class Answer:
     said: str
     answer: str
     tick_s: float | None
+    tick_lasts_s: float | None
     speech_s: float | None
 
 
@@ -91,25 +95,46 @@ def first_loud(track: Samples, threshold: float) -> int | None:
     return int(loud[0]) if loud.size else None
 
 
-def is_tick(track: Samples) -> bool:
-    """Tell whether sound begins with a tick: its energy lies around one frequency."""
-    piece = track[: int(TICK_S * SAMPLE_RATE_HZ)].astype(np.float64)
-    power = np.abs(np.fft.rfft(piece)) ** 2
-    hz = np.fft.rfftfreq(len(piece), 1 / SAMPLE_RATE_HZ)
-    return bool(power[np.abs(hz - TICK_HZ) < 60].sum() > TICK_SHARE * power[hz > 60].sum())
+def first_burst(track: Samples, threshold: float) -> tuple[int, int] | None:
+    """Give first and last+1 sample of the first sound without a longer silence in it."""
+    loud = np.flatnonzero(np.abs(track.astype(np.int32)) > threshold)
+    if not loud.size:
+        return None
+    gaps = np.flatnonzero(np.diff(loud) > BURST_GAP_S * SAMPLE_RATE_HZ)
+    return int(loud[0]), int(loud[gaps[0] if gaps.size else -1]) + 1
 
 
-def tick_and_speech(track: Samples, threshold: float) -> tuple[float | None, float | None]:
-    """Give when the first tick and the first other sound begin, in seconds."""
-    tick: float | None = None
-    at = 0
-    while (found := first_loud(track[at:], threshold)) is not None:
-        at += found
-        if not is_tick(track[at:]):
-            return tick, at / SAMPLE_RATE_HZ
-        tick = at / SAMPLE_RATE_HZ if tick is None else tick
-        at += int(1.2 * TICK_S * SAMPLE_RATE_HZ)
-    return tick, None
+def is_tick(burst: Samples) -> bool:
+    """Tell whether a burst is a tick: short, with its energy around one frequency, or torn off to a click."""
+    seconds = len(burst) / SAMPLE_RATE_HZ
+    if seconds < CLICK_S:
+        return True
+    power = np.abs(np.fft.rfft(burst.astype(np.float64) * np.hanning(len(burst)), SAMPLE_RATE_HZ)) ** 2
+    beside = int(2 / seconds)  # half the main lobe of the window, in steps of 1 Hz
+    near = power[max(0, int(TICK_HZ) - beside) : int(TICK_HZ) + beside]
+    return seconds < 1.5 * TICK_S and bool(near.sum() > TICK_SHARE * power.sum())
+
+
+@dataclass(frozen=True, slots=True)
+class Sounded:
+    """What the loudspeaker gave after a call; seconds, None where there was none."""
+
+    tick_s: float | None = None
+    tick_lasts_s: float | None = None
+    speech_s: float | None = None
+
+
+def sounded(track: Samples, threshold: float) -> Sounded:
+    """Give the first tick, and where the first other sound begins."""
+    first, at = Sounded(), 0
+    while (burst := first_burst(track[at:], threshold)) is not None:
+        start, end = at + burst[0], at + burst[1]
+        if not is_tick(track[start:end]):
+            return replace(first, speech_s=start / SAMPLE_RATE_HZ)
+        if first.tick_s is None:
+            first = Sounded(start / SAMPLE_RATE_HZ, (end - start) / SAMPLE_RATE_HZ)
+        at = end
+    return first
 
 
 def end_of_speech(track: Samples) -> int:
@@ -141,6 +166,11 @@ class Line:
         self._thread = threading.Thread(target=self._record, daemon=True)
         self._thread.start()
         self.environment = {**os.environ, "PULSE_SOURCE": MICROPHONE, "PULSE_SINK": SPEAKER}
+        give_up = time.monotonic() + START_WITHIN_S
+        while self.frames() < SAMPLE_RATE_HZ // 2:  # times are counted in frames: none may be lost at the start
+            if time.monotonic() > give_up:
+                raise TimeoutError("nothing is recorded from the sound server")
+            time.sleep(0.02)
 
     def _record(self) -> None:
         assert self._recorder.stdout is not None
@@ -318,8 +348,8 @@ def measured(words: str, answer: str, mouth: Samples, loudspeaker: Samples) -> A
     """Find the end of the call in one track and the beginning of tick and answer in the other."""
     end = end_of_speech(mouth)
     floor = int(np.abs(loudspeaker[: int(LEAD_S * SAMPLE_RATE_HZ)].astype(np.int32)).max(initial=0))
-    tick_s, speech_s = tick_and_speech(loudspeaker[end:], max(LOWEST_THRESHOLD, 4 * floor))
-    return Answer(words, answer, tick_s, speech_s)
+    heard = sounded(loudspeaker[end:], max(LOWEST_THRESHOLD, 4 * floor))
+    return Answer(words, answer, heard.tick_s, heard.tick_lasts_s, heard.speech_s)
 
 
 def call_of(number: int) -> str:
@@ -336,9 +366,7 @@ def spread(values: Sequence[float]) -> str:
     """Give median, 95th percentile and number."""
     if not values:
         return "none"
-    ordered = sorted(values)
-    p95 = ordered[math.ceil(0.95 * len(ordered)) - 1]
-    return f"median {statistics.median(ordered):.2f} s, p95 {p95:.2f} s, n {len(ordered)}"
+    return f"median {statistics.median(values):.2f} s, p95 {p95(sorted(values)):.2f} s, n {len(values)}"
 
 
 def lines_of(answers: Sequence[Answer], starts: Sequence[Start]) -> list[str]:
@@ -354,7 +382,8 @@ def lines_of(answers: Sequence[Answer], starts: Sequence[Start]) -> list[str]:
     for name, some in groups.items():
         ticks = [one.tick_s for one in some if one.tick_s is not None]
         spoken = [one.speech_s for one in some if one.speech_s is not None]
-        lines.append(f"end of speech to tick, {name}: {spread(ticks)}")
+        whole = sum((one.tick_lasts_s or 0.0) > TICK_S / 2 for one in some)
+        lines.append(f"end of speech to tick, {name}: {spread(ticks)}; whole {whole}, of {len(some)} answers")
         lines.append(f"end of speech to spoken answer, {name}: {spread(spoken)}")
     for about, some_s in (
         ("log line", [one.log_line_s for one in starts]),

@@ -182,13 +182,14 @@ def times(scenes: Sequence[SceneResult]) -> list[str]:
             whole = sorted(r.delay_s or 0.0 for r in some)
             work = sorted(r.heard[0].ready_s - r.heard[0].decided_s for r in some)
             lines.append(
-                f"end of speech to verdict, {name}: median {statistics.median(whole):.2f} s, p95 {_p95(whole):.2f} s; "
-                f"of it waiting for the decoding: median {statistics.median(work):.2f} s, p95 {_p95(work):.2f} s"
+                f"end of speech to verdict, {name}: median {statistics.median(whole):.2f} s, p95 {p95(whole):.2f} s; "
+                f"of it waiting for the decoding: median {statistics.median(work):.2f} s, p95 {p95(work):.2f} s"
             )
     return lines
 
 
-def _p95(values: Sequence[float]) -> float:
+def p95(values: Sequence[float]) -> float:
+    """Give the 95th percentile of values in order."""
     return values[min(len(values) - 1, math.ceil(0.95 * len(values)) - 1)]
 
 
