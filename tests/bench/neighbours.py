@@ -62,23 +62,30 @@ class Slip:
 
 def slips(count: int, rng: random.Random, words_known: set[str] | None = None) -> Iterator[Slip]:
     """Give slips: half of them green for brown or back, the others any neighbour in sound or count."""
-    while count:
-        position = rng.randint(1, 25)
-        expected = 25 * rng.randrange(CABLE_PAIRS // 25) + position
-        colours = colours_of(position)
-        near = [p for p in range(1, 26) if _is_near(colours, colours_of(p)) and p != position]
-        if rng.random() < 0.5:
-            near = [p for p in near if colours_of(p).tip is colours.tip and _green_and_brown(colours_of(p), colours)]
-        if not near:
-            continue
-        said = expected - position + rng.choice(near)
-        words = _words(said, rng)
-        if words_known is not None:  # no person says these two in the recordings
-            words = words.replace("violet", "purple").replace("slate", "grey")
-        if words_known is not None and not set(words.split()) <= words_known:
-            continue
-        count -= 1
-        yield Slip(expected, said, words)
+    for _ in range(count):
+        swapped = rng.random() < 0.5
+        while (slip := _slip(swapped, rng, words_known)) is None:
+            pass
+        yield slip
+
+
+def _slip(swapped: bool, rng: random.Random, words_known: set[str] | None) -> Slip | None:
+    """Draw one; None where the pair has no such neighbour or a word for it is missing."""
+    position = rng.randint(1, 25)
+    expected = 25 * rng.randrange(CABLE_PAIRS // 25) + position
+    colours = colours_of(position)
+    near = [p for p in range(1, 26) if _is_near(colours, colours_of(p)) and p != position]
+    if swapped:
+        near = [p for p in near if colours_of(p).tip is colours.tip and _green_and_brown(colours_of(p), colours)]
+    if not near:
+        return None
+    said = expected - position + rng.choice(near)
+    words = _words(said, rng)
+    if words_known is not None:  # no person says these two in the recordings
+        words = words.replace("violet", "purple").replace("slate", "grey")
+        if not set(words.split()) <= words_known:
+            return None
+    return Slip(expected, said, words)
 
 
 def _green_and_brown(one: Colours, other: Colours) -> bool:

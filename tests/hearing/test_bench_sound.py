@@ -1,16 +1,23 @@
-"""The simulated rooms, headsets and voices of the benchmark, measured on noise and tones; rates and parts of it."""
+"""The simulated rooms, headsets and voices of the benchmark, measured on noise and tones; its reckoning."""
 
+import json
 import math
+from collections import Counter
 from dataclasses import replace
 from pathlib import Path
+from random import Random
 
 import numpy as np
 import pytest
 
-from assistant.ports import SAMPLE_RATE_HZ
+from assistant.adapters.voices import TICK_HZ, TICK_S
+from assistant.cable.colour_code import colours_of
+from assistant.ports import SAMPLE_RATE_HZ, Samples
 from assistant.words import intents as say
 from tests.bench import headset, sound
+from tests.bench.answer_time import Sounded, measured, sounded
 from tests.bench.headset import CHANNELS, RAISED, Room
+from tests.bench.neighbours import Run, Tally, part_object, slips, summed
 from tests.bench.report import rate_interval
 from tests.bench.scenes import QUIET, Condition, Noise, Scene, noise_scenes, scenes_of
 from tests.bench.sound import Wave
@@ -243,3 +250,99 @@ def test_nobody_talks_with_himself_and_both_talk_about_as_much() -> None:
     assert len(one) + len(other) == len(clips)
     lengths = sorted(sum(clip.seconds for clip in half) for half in (one, other))
     assert lengths == [47.0, 50.0]
+
+
+# --- time to the answer ----------------------------------------------------------------------------
+
+
+def tone(hz: float, seconds: float) -> Samples:
+    place = np.arange(int(seconds * SAMPLE_RATE_HZ)) / SAMPLE_RATE_HZ
+    wave = 0.1 * np.sin(np.pi * place / seconds) ** 2 * np.sin(2 * np.pi * hz * place)
+    return sound.as_samples(np.asarray(wave, np.float32))
+
+
+def silence(seconds: float) -> Samples:
+    return np.zeros(int(seconds * SAMPLE_RATE_HZ), np.int16)
+
+
+TICK = tone(TICK_HZ, TICK_S)
+WORD = sound.as_samples(sound.faded(white(-20.0, 0.4), 0.001))
+
+
+@pytest.mark.parametrize(
+    ("tick", "lasts_s"), [(TICK, 0.05), (TICK[100:220], 0.0075)], ids=["whole", "torn off to a click"]
+)
+def test_the_tick_is_told_apart_from_the_answer_behind_it(tick: Samples, lasts_s: float) -> None:
+    found = sounded(np.concatenate([silence(0.3), tick, silence(0.2), WORD, silence(0.1), WORD]), 64)
+    assert found.tick_s == pytest.approx(0.3, abs=0.01)
+    assert found.tick_lasts_s == pytest.approx(lasts_s, abs=0.012)
+    assert found.speech_s == pytest.approx(0.5 + len(tick) / SAMPLE_RATE_HZ, abs=0.002)
+
+
+def test_no_speech_is_taken_for_a_tick() -> None:
+    assert sounded(np.concatenate([silence(0.3), WORD]), 64) == Sounded(speech_s=pytest.approx(0.3, abs=0.002))
+    short = sound.as_samples(white(-20.0, TICK_S))
+    assert sounded(short, 64).tick_s is None
+    assert sounded(tone(440, TICK_S), 64).tick_s is None
+    assert sounded(tone(TICK_HZ, 0.3), 64).tick_s is None
+
+
+def test_silence_is_neither_tick_nor_answer() -> None:
+    assert sounded(silence(1.0), 64) == Sounded()
+
+
+def test_an_answer_is_timed_from_the_end_of_the_words_not_of_the_noise_behind_them() -> None:
+    room = random(3).normal(0, 12, 4 * SAMPLE_RATE_HZ)
+    mouth = np.asarray(room, np.int16)
+    mouth[SAMPLE_RATE_HZ : 2 * SAMPLE_RATE_HZ] += sound.as_samples(white(-20.0, 1.0))
+    loudspeaker = np.concatenate([silence(2.9), WORD, silence(0.7)])
+    found = measured("two", "Two.", mouth, loudspeaker)
+    assert found.speech_s == pytest.approx(0.9, abs=0.012)
+    assert found.tick_s is None
+
+
+# --- parts of a run --------------------------------------------------------------------------------
+
+RUN = Run(trials=100, snr_db=10.0, seed=1, ears="some", parts=3)
+
+
+def kept(part: int, run: Run = RUN, **counts: int) -> dict[str, object]:
+    human = Tally(Counter(counts), [{"trial": f"human {part}"}])
+    other = Tally(Counter(accepted=part), [])
+    kept_so = json.loads(json.dumps(part_object(run, part, {"human": human, "synthetic": other})))
+    assert isinstance(kept_so, dict)
+    return kept_so
+
+
+def test_parts_add_up_by_source_and_tell_what_is_missing() -> None:
+    run, missing, tallies = summed([kept(1, accepted=3, missed=1), kept(3, accepted=4)])
+    assert run == RUN
+    assert missing == [2]
+    assert tallies["human"].counts == {"accepted": 7, "missed": 1}
+    assert tallies["synthetic"].counts == {"accepted": 4}
+    assert [one["trial"] for one in tallies["human"].listed] == ["human 1", "human 3"]
+
+
+def test_parts_of_different_runs_and_the_same_part_twice_are_refused() -> None:
+    with pytest.raises(ValueError, match="different runs"):
+        summed([kept(1), kept(2, replace(RUN, seed=2))])
+    with pytest.raises(ValueError, match="twice"):
+        summed([kept(1), kept(1)])
+
+
+def test_all_scenes_together_have_half_of_the_trials() -> None:
+    assert RUN.counts() == [14, 14, 14, 8]
+    assert sum(replace(RUN, trials=1000).counts()) == 500
+
+
+def test_half_of_the_slips_are_green_for_brown_or_back() -> None:
+    """Some of the others are so too, by chance."""
+    drawn_slips = list(slips(400, Random(1)))
+    swapped = [one for one in drawn_slips if {"green", "brown"} == {_ring(one.expected), _ring(one.said)}]
+    assert 0.45 < len(swapped) / len(drawn_slips) < 0.7
+    assert all(one.expected != one.said and abs(one.expected - one.said) < 25 for one in drawn_slips)
+    assert {(one.expected - 1) // 25 for one in drawn_slips} == {(one.said - 1) // 25 for one in drawn_slips}
+
+
+def _ring(pair: int) -> str:
+    return colours_of((pair - 1) % 25 + 1).ring.value
