@@ -10,7 +10,8 @@ real noise. Printed: how often the *expected* pair was logged (the target is nev
 wrong pair came out, what was asked back. Human and synthetic voices apart.
 
 Trials are dealt in scenes, each drawn by its own number and made when it is heard: ten parts have together
-the very sound of the whole, and no more than one scene is held at a time.
+the very sound of the whole, and no more than one scene is held at a time. What the ears make of the same
+sound may differ a little from run to run: one call in 60 did with Pocketsphinx alone.
 """
 
 import argparse

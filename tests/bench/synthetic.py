@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+import soundfile
 import soxr
 
 from assistant.adapters.audio_file import read_sound
@@ -172,11 +173,14 @@ def rendered(jobs: list[tuple[SpeakerVoice, str]]) -> list[Wave]:
 
 
 def _by_espeak(renderer: SpeechRenderer, voice: SpeakerVoice, words: str) -> Wave:
-    """Render by the product's own renderer; it may give an empty sound, so it is asked again."""
+    """Render by the product's own renderer; it may give an empty sound or half a file, so it is asked again."""
     for attempt in range(TRIES):
-        rendered = renderer.render(words + " " * attempt, voice.voice)
-        if rendered.seconds > SHORTEST_S:
-            wave = soxr.resample(sound.as_wave(rendered.samples), rendered.rate_hz, SAMPLE_RATE_HZ)
+        try:
+            spoken = renderer.render(words + " " * attempt, voice.voice)
+        except soundfile.LibsndfileError:
+            continue
+        if spoken.seconds > SHORTEST_S:
+            wave = soxr.resample(sound.as_wave(spoken.samples), spoken.rate_hz, SAMPLE_RATE_HZ)
             return np.asarray(wave, dtype=np.float32)
     raise RuntimeError(f"espeak gave no sound for {words!r} by {voice.voice}")
 
