@@ -10,8 +10,9 @@ real noise. Printed: how often the *expected* pair was logged (the target is nev
 wrong pair came out, what was asked back. Human and synthetic voices apart.
 
 Trials are dealt in scenes, each drawn by its own number and made when it is heard: ten parts have together
-the very sound of the whole, and no more than one scene is held at a time. What the ears make of the same
-sound may differ a little from run to run: one call in 60 did with Pocketsphinx alone.
+the trials, noises and gaps of the whole, and no more than one scene is held at a time. Sound is the same but
+for the breath of two synthetic voices (espeak's f2 and f5), which no seed governs; what the ears make of the
+same sound may differ a little from run to run, as Pocketsphinx does.
 """
 
 import argparse
