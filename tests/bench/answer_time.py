@@ -15,6 +15,7 @@ import argparse
 import json
 import os
 import queue
+import signal
 import statistics
 import subprocess
 import sys
@@ -147,7 +148,15 @@ class Line:
     """A sink whose left channel is the microphone's and whose right channel the loudspeaker's, recorded."""
 
     def __init__(self) -> None:
-        """Make the devices."""
+        """Make the devices.
+
+        Raises:
+            RuntimeError: they are there already.
+
+        """
+        there = subprocess.run(["pactl", "list", "short", "sinks"], capture_output=True, text=True, check=True).stdout
+        if LINE in there:
+            raise RuntimeError(f"{LINE} is there already: another run goes on, or left it; restart the sound server")
         rate = f"rate={SAMPLE_RATE_HZ}"
         self._modules = [
             _load("module-null-sink", f"sink_name={LINE}", rate, "channels=2", "channel_map=front-left,front-right"),
@@ -236,10 +245,13 @@ class Session:
         self._process = subprocess.Popen(
             [*command, *devices, *(["--ears", ears] if ears else [])],
             stdout=subprocess.PIPE,
+            stderr=subprocess.STDOUT,
             stdin=subprocess.DEVNULL,
             text=True,
             env=line.environment,
         )
+        self.said: list[str] = []
+        """All that it printed."""
         self._lines: queue.Queue[tuple[float, str]] = queue.Queue()
         self._thread = threading.Thread(target=self._read, daemon=True)
         self._thread.start()
@@ -247,6 +259,7 @@ class Session:
     def _read(self) -> None:
         assert self._process.stdout is not None
         for text in self._process.stdout:
+            self.said.append(text.rstrip())
             self._lines.put((time.monotonic() - self.began, text.rstrip()))
 
     def next_line(self, beginning: str, within: float) -> tuple[float, str] | None:
@@ -264,7 +277,12 @@ class Session:
     def close(self) -> None:
         """End it in order."""
         self._process.terminate()
-        self._process.wait(20)
+        try:
+            self._process.wait(20)
+        except subprocess.TimeoutExpired:
+            print("a session did not end within 20 s and was killed", file=sys.stderr)
+            self._process.kill()
+            self._process.wait()
         self._thread.join(5)
         if self._process.stdout is not None:
             self._process.stdout.close()
@@ -286,7 +304,7 @@ def started(line: Line, running: Session) -> Start:
     log = running.next_line("Log: ", START_WITHIN_S)
     sentence = running.next_line("< ", START_WITHIN_S)
     if log is None or sentence is None:
-        raise TimeoutError(f"the session did not start within {START_WITHIN_S} s")
+        raise TimeoutError(f"the session did not start within {START_WITHIN_S} s; it said: {running.said[-5:]}")
     give_up = time.monotonic() + START_WITHIN_S
     while time.monotonic() < give_up:
         _, answers = line.tracks(running.frame)
@@ -409,6 +427,7 @@ def main(arguments: list[str] | None = None) -> int:
         return 2
     about: dict[str, Any] = machine()
     print("\n".join(f"{name}: {value}" for name, value in about.items()), flush=True)
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit(1))  # the devices have to be taken away
     line = Line()
     starts: list[Start] = []
     answers: list[Answer] = []

@@ -5,7 +5,9 @@
     python -m tests.bench.hearing --of human --snr 10 5 --limit 0 --talk-s 3600
 
 Every trial is seeded: the same options give the same sound, but for the breath of two of the synthetic
-voices (espeak's f2 and f5), which no seed governs. Human and synthetic voices are reported apart. Human numbers and colour pairs are joined from single-word recordings of one speaker.
+voices (espeak's f2 and f5), which no seed governs.
+Human and synthetic voices are reported apart. Human numbers and colour pairs are joined from single-word
+recordings of one speaker.
 
 --snr DB...        conditions: noise so many dB under the speech; quiet comes first unless --no-quiet
 --through NAME...  each of these conditions once more through a simulated room or headset: wide, narrow, far,
