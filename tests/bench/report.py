@@ -182,13 +182,14 @@ def times(scenes: Sequence[SceneResult]) -> list[str]:
             whole = sorted(r.delay_s or 0.0 for r in some)
             work = sorted(r.heard[0].ready_s - r.heard[0].decided_s for r in some)
             lines.append(
-                f"end of speech to verdict, {name}: median {statistics.median(whole):.2f} s, p95 {_p95(whole):.2f} s; "
-                f"of it waiting for the decoding: median {statistics.median(work):.2f} s, p95 {_p95(work):.2f} s"
+                f"end of speech to verdict, {name}: median {statistics.median(whole):.2f} s, p95 {p95(whole):.2f} s; "
+                f"of it waiting for the decoding: median {statistics.median(work):.2f} s, p95 {p95(work):.2f} s"
             )
     return lines
 
 
-def _p95(values: Sequence[float]) -> float:
+def p95(values: Sequence[float]) -> float:
+    """Give the 95th percentile of values in order."""
     return values[min(len(values) - 1, math.ceil(0.95 * len(values)) - 1)]
 
 
@@ -214,20 +215,58 @@ def section(title: str, scenes: Sequence[SceneResult]) -> list[str]:
     ]
 
 
-def noise_section(title: str, scenes: Sequence[SceneResult]) -> list[str]:
-    """Give the report on noise alone."""
+def rate_interval(count: int, hours: float) -> tuple[float, float]:
+    """Give the 95 % interval of a rate per hour: Byar's approximation to Poisson's distribution."""
+    low = count * (1 - 1 / (9 * count) - Z95 / (3 * math.sqrt(count))) ** 3 if count else 0.0
+    above = count + 1
+    high = above * (1 - 1 / (9 * above) + Z95 / (3 * math.sqrt(above))) ** 3
+    return low / hours, high / hours
+
+
+def judged(scenes: Sequence[SceneResult]) -> Counter[Judgement]:
+    """Count what was heard, of trials or where nobody spoke."""
+    return Counter(heard.verdict.judgement for one in scenes for heard in all_heard(one))
+
+
+def all_heard(one: SceneResult) -> list[Heard]:
+    """Give all that was heard in a scene, in order."""
+    of_trials = [heard for result in one.results for heard in result.heard]
+    return sorted([*of_trials, *one.strays], key=lambda heard: heard.utterance.start_s)
+
+
+def per_hour(scenes: Sequence[SceneResult]) -> list[str]:
+    """Give how often each verdict comes where there is no call at all."""
     hours = sum(one.scene.seconds for one in scenes) / 3600
-    strays = [heard for one in scenes for heard in one.strays]
-    count = Counter(heard.verdict.judgement for heard in strays)
-    per_hour = {judgement: count[judgement] / hours for judgement in Judgement}
+    count = judged(scenes)
+    rates = []
+    for judgement in Judgement:
+        low, high = rate_interval(count[judgement], hours)
+        number = count[judgement]
+        rates.append(f"{judgement.value} {number / hours:.1f} [{low:.1f}-{high:.1f}] ({number})")
+    return [f"{hours:.3f} h of sound; per hour [95 %] (number): " + ", ".join(rates)]
+
+
+def hourly_section(title: str, scenes: Sequence[SceneResult]) -> list[str]:
+    """Give the report on sound without any call: noise alone, or talk; every accepted entry is listed."""
     return [
         "",
         f"=== {title} ===",
-        f"{hours:.2f} h of sound (each recording goes round, so hours are not independent): per hour "
-        + ", ".join(f"{judgement.value} {value:.1f}" for judgement, value in per_hour.items()),
-        *[f"  {one.scene.noise}: {evidence(h)}" for one in scenes for h in one.strays if h.accepted is not None],
+        *per_hour(scenes),
+        *[
+            f"  at {heard.utterance.start_s:.1f} s of {one.scene.name!r}, {one.scene.noise}, "
+            f"said {said_under(one, heard) or 'nothing'!r}: {evidence(heard)}"
+            for one in scenes
+            for heard in all_heard(one)
+            if heard.accepted is not None
+        ],
         *times(scenes),
     ]
+
+
+def said_under(one: SceneResult, heard: Heard) -> str:
+    """Give what was said while an utterance lasted."""
+    start, end = heard.utterance.start_s, heard.utterance.end_s
+    return " | ".join(p.trial.words for p in one.scene.placed if p.start_s < end and p.end_s > start)
 
 
 # --- JSON ----------------------------------------------------------------------------------------
@@ -288,8 +327,40 @@ def result_object(source: str, result: Result) -> dict[str, object]:
 
 def stray_objects(source: str, scenes: Iterable[SceneResult]) -> list[dict[str, object]]:
     """Give the utterances where nobody spoke."""
+    return [_heard_in(source, one, heard) for one in scenes for heard in one.strays]
+
+
+def talk_objects(source: str, scenes: Iterable[SceneResult]) -> list[dict[str, object]]:
+    """Give all that was heard of talk, with what was said meanwhile."""
     return [
-        {"source": source, "scene": one.scene.name, "noise": one.scene.noise, "heard": heard_object(heard)}
-        for one in scenes
-        for heard in one.strays
+        {**_heard_in(source, one, heard), "said": said_under(one, heard)} for one in scenes for heard in all_heard(one)
     ]
+
+
+def _heard_in(source: str, one: SceneResult, heard: Heard) -> dict[str, object]:
+    return {
+        "source": source,
+        "condition": one.scene.condition.name,
+        "scene": one.scene.name,
+        "noise": one.scene.noise,
+        "heard": heard_object(heard),
+    }
+
+
+def rate_object(source: str, condition: str, scenes: Sequence[SceneResult]) -> dict[str, object]:
+    """Give how often each verdict came in sound without any call."""
+    hours = sum(one.scene.seconds for one in scenes) / 3600
+    count = judged(scenes)
+    return {
+        "source": source,
+        "condition": condition,
+        "hours": hours,
+        "verdicts": {
+            judgement.value: {
+                "number": count[judgement],
+                "per_hour": count[judgement] / hours,
+                "interval": rate_interval(count[judgement], hours),
+            }
+            for judgement in Judgement
+        },
+    }

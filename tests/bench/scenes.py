@@ -10,7 +10,8 @@ import numpy as np
 from assistant.adapters.audio_file import read_sound
 from assistant.ports import SAMPLE_RATE_HZ, Samples
 from assistant.words.vocabulary import Scope
-from tests.bench import sound
+from tests.bench import headset, sound
+from tests.bench.headset import Channel
 from tests.bench.sound import Wave
 from tests.bench.trials import FOLLOWING, Trial
 
@@ -30,11 +31,31 @@ class Condition:
     snr_db: float
     """Active level of the speech over the level of the whole noise recording."""
     quiet: bool = False
+    channel: Channel | None = None
+    """What the scene goes through; None for the plain sound."""
+    effort: bool = False
+    """Whether the voice is raised; the noise stays as it is, so that the ratio is better than its name says."""
+
+    @property
+    def seed_name(self) -> str:
+        """What the scenes are drawn by: the same ones for every channel and effort, so that pairs can be compared."""
+        return "quiet" if self.quiet else f"{self.snr_db:g} dB"
 
     @property
     def name(self) -> str:
         """Its name in reports."""
-        return "quiet" if self.quiet else f"{self.snr_db:g} dB"
+        channel = [self.channel.name] if self.channel else []
+        return ", ".join([self.seed_name, *channel, *(["raised voice"] if self.effort else [])])
+
+    @property
+    def changes_noise(self) -> bool:
+        """Whether noise alone sounds otherwise than in the plain condition."""
+        return self.channel is not None and headset.acts_on_noise(self.channel)
+
+    @property
+    def speech_db(self) -> float:
+        """Active level of the speech before the gain of the scene, in dB of full scale."""
+        return sound.NOMINAL_DB + (headset.RAISED.louder_db if self.effort else 0.0)
 
 
 QUIET = Condition(QUIET_DB, quiet=True)
@@ -58,6 +79,21 @@ class Placed:
     end_s: float
     local_snr_db: float
     """Active level of the speech over the noise just under it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """A trial that is to be laid into a scene."""
+
+    trial: Trial
+    at: int
+    """Sample of the scene at which its sound begins."""
+    louder_db: float = 0.0
+
+    @property
+    def end(self) -> int:
+        """Sample behind its sound."""
+        return self.at + len(self.trial.sound)
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,9 +127,9 @@ def load_noises(folder: dict[str, list[Path]]) -> list[Noise]:
     return noises
 
 
-def scenes_of(trials: list[Trial], condition: Condition, noises: list[Noise], seed: int) -> Iterator[Scene]:
+def scenes_of(trials: list[Trial], condition: Condition, noises: list[Noise], seed: int | str) -> Iterator[Scene]:
     """Deal the trials out to scenes, each with one noise; one scope a scene."""
-    rng = random.Random(f"{seed} {condition.name}")
+    rng = random.Random(f"{seed} {condition.seed_name}")
     order = noises.copy()
     rng.shuffle(order)
     count = 0
@@ -103,23 +139,66 @@ def scenes_of(trials: list[Trial], condition: Condition, noises: list[Noise], se
         for start in range(0, len(some), TRIALS_IN_SCENE):
             noise = None if condition.quiet else order[count % len(order)]
             count += 1
-            yield _scene(f"{condition.name} {count}", some[start : start + TRIALS_IN_SCENE], condition, noise, rng)
+            said, end = [], 0
+            for trial in some[start : start + TRIALS_IN_SCENE]:
+                said.append(Said(trial, end + _gap(rng)))
+                end = said[-1].end
+            yield mixed(f"{condition.name} {count}", said, end + _gap(rng), condition, noise, rng)
 
 
 def noise_scenes(condition: Condition, noises: list[Noise], seconds: float, seed: int) -> Iterator[Scene]:
     """Give scenes of each noise alone, as loud as under the speech."""
     for noise in noises:
-        rng = random.Random(f"{seed} {condition.name} {noise.name}")
-        bed = _bed(condition, noise, int(seconds * SAMPLE_RATE_HZ), rng)
-        gain = 10 ** (rng.uniform(-GAIN_DB, GAIN_DB) / 20)
-        yield Scene(
-            name=f"{condition.name} {noise.name} alone",
-            condition=condition,
-            noise=noise.kind,
-            scope=FOLLOWING,
-            placed=(),
-            sound=sound.as_samples(bed * gain),
-        )
+        rng = random.Random(f"{seed} {condition.seed_name} {noise.name}")
+        name = f"{condition.name} {noise.name} alone"
+        yield mixed(name, [], int(seconds * SAMPLE_RATE_HZ), condition, noise, rng)
+
+
+def mixed(
+    name: str,
+    said: list[Said],
+    length: int,
+    condition: Condition,
+    noise: Noise | None,
+    rng: random.Random,
+) -> Scene:
+    """Lay what is said over noise, and put all of it through the channel."""
+    bed = _bed(condition, noise, length, rng)
+    gain = 10 ** (rng.uniform(-GAIN_DB, GAIN_DB) / 20)
+    channel = condition.channel
+    response = None
+    if channel is not None and channel.room is not None:
+        # drawn from the gain, not from `rng`, which has to give the same scenes with every channel
+        response = headset.impulse_response(channel.room, np.random.default_rng(int(gain * 2**32)))
+    whole, placed = bed.copy(), []
+    for one in said:
+        speech = _spoken(one.trial, condition, response) * np.float32(10 ** (one.louder_db / 20))
+        end = min(length, one.at + len(speech))
+        whole[one.at : end] += speech[: end - one.at]
+        begins = one.at / SAMPLE_RATE_HZ
+        local = condition.speech_db + one.louder_db - sound.level_db(bed[one.at : one.end])
+        placed.append(Placed(one.trial, begins + one.trial.start_s, begins + one.trial.end_s, local))
+    heard = np.asarray(whole * gain, dtype=np.float32)
+    return Scene(
+        name=name,
+        condition=condition,
+        noise="white" if noise is None else noise.kind,
+        scope=said[0].trial.scope if said else FOLLOWING,
+        placed=tuple(placed),
+        sound=sound.as_samples(heard if channel is None else headset.through(channel, heard)),
+    )
+
+
+def _spoken(trial: Trial, condition: Condition, response: Wave | None) -> Wave:
+    """Give the sound of a trial as it comes out of the mouth and into the room."""
+    wave = np.asarray(trial.sound.astype(np.float32) / 32768, dtype=np.float32)
+    if condition.effort:
+        wave = headset.raised(wave)
+    return wave if response is None else headset.reverberant(wave, response)
+
+
+def _gap(rng: random.Random) -> int:
+    return int(rng.uniform(*GAP_S) * SAMPLE_RATE_HZ)
 
 
 def _bed(condition: Condition, noise: Noise | None, length: int, rng: random.Random) -> Wave:
@@ -128,26 +207,3 @@ def _bed(condition: Condition, noise: Noise | None, length: int, rng: random.Ran
         return sound.white(length, level, np.random.default_rng(rng.getrandbits(32)))
     wave = sound.looped(noise.wave, length, rng.randrange(len(noise.wave)))
     return np.asarray(wave * 10 ** (level / 20), dtype=np.float32)
-
-
-def _scene(name: str, trials: list[Trial], condition: Condition, noise: Noise | None, rng: random.Random) -> Scene:
-    gaps = [int(rng.uniform(*GAP_S) * SAMPLE_RATE_HZ) for _ in range(len(trials) + 1)]
-    bed = _bed(condition, noise, sum(gaps) + sum(len(trial.sound) for trial in trials), rng)
-    gain = 10 ** (rng.uniform(-GAIN_DB, GAIN_DB) / 20)
-    mixed, placed, at = bed.copy(), [], 0
-    for gap, trial in zip(gaps, trials, strict=False):
-        at += gap
-        under = bed[at : at + len(trial.sound)]
-        mixed[at : at + len(trial.sound)] += trial.sound.astype(np.float32) / 32768
-        begins = at / SAMPLE_RATE_HZ
-        local = sound.NOMINAL_DB - sound.level_db(under)
-        placed.append(Placed(trial, begins + trial.start_s, begins + trial.end_s, local))
-        at += len(trial.sound)
-    return Scene(
-        name=name,
-        condition=condition,
-        noise="white" if noise is None else noise.kind,
-        scope=trials[0].scope,
-        placed=tuple(placed),
-        sound=sound.as_samples(mixed * gain),
-    )

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+import soundfile
 import soxr
 
 from assistant.adapters.audio_file import read_sound
@@ -133,7 +134,7 @@ def synthetic_trials(limit: int, seed: int) -> list[Trial]:
     texts += [(words, QUESTION) for words in talk[: limit // 2] if meaning(words, QUESTION) is None]
     engines = voices()
     jobs = [(rng.choice(engines[index % len(engines)]), *text) for index, text in enumerate(texts)]
-    waves = _rendered([(voice, words) for voice, words, _ in jobs])
+    waves = rendered([(voice, words) for voice, words, _ in jobs])
     return [
         trial(f"synthetic {index}", words, voice.name, wave, scope=scope)
         for index, ((voice, words, scope), wave) in enumerate(zip(jobs, waves, strict=True))
@@ -156,7 +157,7 @@ def _sentences(scope: Scope, limit: int, rng: random.Random, only: str | None = 
     return [words for kind in full for words in full[kind]]
 
 
-def _rendered(jobs: list[tuple[SpeakerVoice, str]]) -> list[Wave]:
+def rendered(jobs: list[tuple[SpeakerVoice, str]]) -> list[Wave]:
     """Render all; espeak by rate, since a renderer keeps one."""
     waves: dict[int, Wave] = {}
     for rate in sorted({voice.rate for voice, _ in jobs if voice.engine == "espeak"}):
@@ -172,11 +173,14 @@ def _rendered(jobs: list[tuple[SpeakerVoice, str]]) -> list[Wave]:
 
 
 def _by_espeak(renderer: SpeechRenderer, voice: SpeakerVoice, words: str) -> Wave:
-    """Render by the product's own renderer; it may give an empty sound, so it is asked again."""
+    """Render by the product's own renderer; it may give an empty sound or half a file, so it is asked again."""
     for attempt in range(TRIES):
-        rendered = renderer.render(words + " " * attempt, voice.voice)
-        if rendered.seconds > SHORTEST_S:
-            wave = soxr.resample(sound.as_wave(rendered.samples), rendered.rate_hz, SAMPLE_RATE_HZ)
+        try:
+            spoken = renderer.render(words + " " * attempt, voice.voice)
+        except soundfile.LibsndfileError:
+            continue
+        if spoken.seconds > SHORTEST_S:
+            wave = soxr.resample(sound.as_wave(spoken.samples), spoken.rate_hz, SAMPLE_RATE_HZ)
             return np.asarray(wave, dtype=np.float32)
     raise RuntimeError(f"espeak gave no sound for {words!r} by {voice.voice}")
 

@@ -239,10 +239,10 @@ def human_trials(recordings: Recordings, limit: int, seed: int) -> list[Trial]:
     for rank, kinds in enumerate((("chatter", "phrase"), ("oov-word", "word"))):
         some = [clip for clip in chatter if clip.kind in kinds]
         random.Random(f"{seed} chatter {rank}").shuffle(some)
-        trials += [trial(clip.path.stem, _said(clip), clip.speaker, clip.wave()) for clip in some[:limit]]
+        trials += [trial(clip.path.stem, said(clip), clip.speaker, clip.wave()) for clip in some[:limit]]
         asked = some[limit : limit + limit // 2] or some[: limit // 2]
         trials += [
-            trial(f"{clip.path.stem} asked", _said(clip), clip.speaker, clip.wave(), scope=QUESTION) for clip in asked
+            trial(f"{clip.path.stem} asked", said(clip), clip.speaker, clip.wave(), scope=QUESTION) for clip in asked
         ]
     return trials
 
@@ -252,17 +252,17 @@ def _joined_calls(recordings: Recordings, kind: str, limit: int, seed: int) -> I
     known = recordings.words
     speakers = sorted(s for s in known if sum(digit in known[s] for digit in DIGITS) >= DIGITS_OF_A_SPEAKER)
     count: dict[str, int] = dict.fromkeys(speakers, 0)
-    said: set[tuple[str, str]] = set()
+    drawn: set[tuple[str, str]] = set()
     for _ in range(400 * limit):
         if sum(count.values()) >= limit:
             return
         words = CALLS[kind](rng)
-        able = [s for s in speakers if all(word in known[s] for word in words.split()) and (s, words) not in said]
+        able = [s for s in speakers if all(word in known[s] for word in words.split()) and (s, words) not in drawn]
         if not able or meaning(words, FOLLOWING) is None or kind_of(words, meaning(words, FOLLOWING)) != kind:
             continue
         speaker = min(able, key=lambda s: (count[s], rng.random()))
         count[speaker] += 1
-        said.add((speaker, words))
+        drawn.add((speaker, words))
         clips = [rng.choice(known[speaker][word]) for word in words.split()]
         noise = np.random.default_rng(rng.getrandbits(32))
         wave = sound.joined([clip.wave() for clip in clips], noise)
@@ -301,13 +301,19 @@ def _chosen(clips: list[tuple[str, Clip, Scope]], kinds: tuple[str, ...], limit:
 
 
 def _chatter(recordings: Recordings) -> Iterator[Clip]:
-    """Give recordings that mean nothing in any scope."""
-    for clip in recordings.clips:
-        if clip.kind == "noise" or clip.seconds > LONGEST_CHATTER_S:
-            continue
-        if all(isinstance(parse(_said(clip), scope), NoMatch) for scope in (FOLLOWING, QUESTION)):
-            yield clip
+    """Give recordings that mean nothing in any scope and are one utterance."""
+    return (
+        clip
+        for clip in recordings.clips
+        if clip.kind != "noise" and clip.seconds <= LONGEST_CHATTER_S and is_meaningless(clip)
+    )
 
 
-def _said(clip: Clip) -> str:
+def is_meaningless(clip: Clip) -> bool:
+    """Tell whether all that is said means nothing in any scope."""
+    return all(isinstance(parse(said(clip), scope), NoMatch) for scope in (FOLLOWING, QUESTION))
+
+
+def said(clip: Clip) -> str:
+    """Give the words of a recording without the remarks of its transcriber."""
     return re.sub(r"\((approximate|activity introduction, not transcribed): ?", "(", clip.text).strip()
