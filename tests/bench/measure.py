@@ -1,7 +1,7 @@
 """Scenes through the chain of the live session, and what became of each trial."""
 
 import time
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from enum import Enum
 from functools import partial
@@ -11,7 +11,7 @@ from assistant.app.ears import Ears, new_chain
 from assistant.hearing.chain import BLOCK_S, HearingChain, Utterance
 from assistant.hearing.evidence import Opinion
 from assistant.hearing.verdict import Judgement, Verdict, judge
-from assistant.ports import Recogniser, Samples
+from assistant.ports import ChoosingRecogniser, Recogniser, Samples
 from assistant.words.grammar import Sentences
 from assistant.words.intents import Intent
 from tests.bench.scenes import Placed, Scene
@@ -85,8 +85,8 @@ class Listening:
         self.name = ear.name
         self._ear = ear
         self.last = Opinion(ear=ear.name)
-        self.took_s = 0.0
-        """Time of the last decoding."""
+        self.done_s = 0.0
+        """When the last opinion was there, by `time.perf_counter`."""
 
     def set_sentences(self, sentences: Sentences) -> None:
         """Pass the sentences on."""
@@ -94,24 +94,46 @@ class Listening:
 
     def decode(self, utterance: Samples) -> Opinion:
         """Decode and remember."""
-        began = time.perf_counter()
-        self.last = self._ear.decode(utterance)
-        self.took_s = time.perf_counter() - began
-        return self.last
+        return self._remembered(self._ear.decode(utterance))
+
+    def _remembered(self, opinion: Opinion) -> Opinion:
+        self.last, self.done_s = opinion, time.perf_counter()
+        return opinion
+
+
+class ChoosingListening(Listening):
+    """An ear that may be asked to choose."""
+
+    def __init__(self, ear: ChoosingRecogniser) -> None:
+        super().__init__(ear)
+        self._chooser = ear
+
+    def choose(self, utterance: Samples, sentences: Sequence[str]) -> Opinion:
+        """Choose and remember."""
+        return self._remembered(self._chooser.choose(utterance, sentences))
+
+
+def listening_to(ear: Recogniser) -> Listening:
+    """Wrap an ear, whichever it is."""
+    return ChoosingListening(ear) if isinstance(ear, ChoosingRecogniser) else Listening(ear)
 
 
 def run(scenes: Iterable[Scene], ears: Ears) -> Iterator[SceneResult]:
     """Hear all scenes, each with a fresh chain."""
-    listening = tuple(Listening(ear) for ear in ears.recognisers)
+    listening = tuple(listening_to(ear) for ear in ears.recognisers)
     for scene in scenes:
-        pauses: list[int] = []
-        chain = new_chain(Ears(ears.name, listening), paused=partial(pauses.append, 0))
+        pauses: list[float] = []
+        chain = new_chain(Ears(ears.name, listening), paused=partial(_note_time, pauses))
         heard, compute_s = _hear(scene, chain, listening, pauses)
         yield _matched(scene, heard, compute_s)
 
 
+def _note_time(times: list[float]) -> None:
+    times.append(time.perf_counter())
+
+
 def _hear(
-    scene: Scene, chain: HearingChain, ears: tuple[Listening, ...], pauses: list[int]
+    scene: Scene, chain: HearingChain, ears: tuple[Listening, ...], pauses: list[float]
 ) -> tuple[list[Heard], float]:
     """Feed a scene as fast as it goes, and reckon when each verdict had been there, had the sound come live.
 
@@ -127,7 +149,7 @@ def _hear(
         if len(pauses) > known:
             pause_s, known = now_s, len(pauses)
         if utterance is not None:
-            decoded_s = pause_s + max(ear.took_s for ear in ears)
+            decoded_s = pause_s + max(ear.done_s for ear in ears) - pauses[-1]
             heard.append(Heard(utterance, tuple(ear.last for ear in ears), now_s, max(now_s, decoded_s)))
     return heard, time.perf_counter() - began
 
