@@ -49,7 +49,7 @@ CABLE_PAIRS = 100
 LEAD_S, TRAIL_S = 0.5, 1.5
 """Room noise before and after the words of a call."""
 ANSWER_WITHIN_S = 12.0
-START_WITHIN_S = 60.0
+START_WITHIN_S = 180.0
 SILENT_S = 0.8
 """Longer than the pauses inside an answer."""
 LOWEST_THRESHOLD = 64
