@@ -4,6 +4,7 @@ What the library needs, found by measuring it: one engine in one thread, one sen
 for espeak's library from PyPI its data path set before the import, or it ends the process.
 """
 
+import contextlib
 import ctypes
 import os
 import sys
@@ -80,7 +81,7 @@ class SpeechRenderer:
             path.unlink(missing_ok=True)
             self._engine.save_to_file(text, str(path))
             self._engine.runAndWait()
-            if path.exists():
+            with contextlib.suppress(soundfile.LibsndfileError):  # there is none, or it is half written
                 samples, rate_hz = soundfile.read(str(path), dtype="int16")
                 if len(samples):
                     return Sound(np.asarray(samples, dtype=np.int16), int(rate_hz))

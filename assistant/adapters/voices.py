@@ -26,13 +26,15 @@ GAP_S = 0.3
 
 
 TICK_HZ, TICK_S, TICK_LEVEL = 880.0, 0.06, 0.1
+TICK_TAIL_S = 0.2
+"""Silence behind it: without, the stream was closed before it was heard."""
 
 
 def _tick(rate_hz: int) -> Sound:
     seconds = np.arange(int(TICK_S * rate_hz)) / rate_hz
     shape = np.sin(np.pi * seconds / TICK_S) ** 2
     wave = TICK_LEVEL * 32767 * shape * np.sin(2 * np.pi * TICK_HZ * seconds)
-    return Sound(wave.astype(np.int16), rate_hz)
+    return Sound(np.concatenate([wave, np.zeros(int(TICK_TAIL_S * rate_hz))]).astype(np.int16), rate_hz)
 
 
 class PrintVoice:

@@ -16,7 +16,7 @@ import numpy as np
 from assistant.hearing.evidence import Opinion
 from assistant.hearing.tuning import UNTUNED, Tuning
 from assistant.hearing.utterance import Change, Endpointer, Endpointing
-from assistant.hearing.verdict import Judgement, Verdict, judge, second_opinion
+from assistant.hearing.verdict import Circumstances, Judgement, Verdict, judge, second_opinion
 from assistant.ports import BLOCK_FRAMES, SAMPLE_RATE_HZ, Recogniser, Samples, SpeechDetector
 from assistant.words.numbers import NUMBER_WORDS
 from assistant.words.vocabulary import Scope, voice_sentences
@@ -160,8 +160,13 @@ class HearingChain:
         assert self._scope is not None
         if self._verdict is None:
             pending = self._pending or self._decode(self._ears, self._sound())
-            self._verdict = judge(pending.result(), self._scope, self._tuning)
+            self._verdict = judge(pending.result(), self._scope, self._tuning, self._circumstances())
         return self._verdict
+
+    def _circumstances(self) -> Circumstances:
+        return Circumstances(
+            speech_s=self._endpointer.speech_blocks * BLOCK_S, over_floor_db=self._endpointer.over_floor_db
+        )
 
     def _needed_pause_s(self, verdict: Verdict) -> float:
         """Give the pause after which these words are all: the more can follow, the longer."""

@@ -164,3 +164,11 @@ def test_the_whole_chain_answers_a_recorded_call(tmp_path: Path, voice: SpeechRe
     assert heard["verdict"] == "accepted"
     assert heard["understood"] == {"intent": "pair", "tip": "violet", "ring": "orange"}
     assert heard["start_s"] < 0.6 < heard["end_s"]
+
+
+def test_sphinx_chooses_among_a_few_sentences(ears: dict[str, Recogniser], voice: SpeechRenderer) -> None:
+    sound = said(voice, "four seven")
+    choice = ears["sphinx"].choose(sound, ("four seven", "four", "four seven seven"))
+    assert [candidate.words for candidate in choice.candidates] == ["four seven"]
+    assert ears["sphinx"].decode(sound).candidates, "all sentences can be searched again afterwards"
+    assert ears["sphinx"].choose(np.zeros(0, np.int16), ("four",)).candidates == ()

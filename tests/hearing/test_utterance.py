@@ -1,5 +1,7 @@
 """Where an utterance starts and ends; 32 ms blocks, as the detector gives them."""
 
+import pytest
+
 from assistant.hearing.utterance import Change, Endpointer, Endpointing
 
 BLOCK_S = 0.032
@@ -94,3 +96,25 @@ def test_loud_noise_alone_opens_nothing() -> None:
     endpointer = Endpointer(Endpointing(), BLOCK_S)
     found = [endpointer.push(MISSED, LEVEL_DB[MISSED]) for _ in range(blocks(3))]
     assert set(found) == {Change.NOTHING}
+
+
+def test_the_speech_is_measured_from_its_first_to_its_last_block() -> None:
+    limits = Endpointing()
+    endpointer = Endpointer(limits, BLOCK_S)
+    told = [0.01] * 30 + [0.4] + [0.01] * 5 + [0.9] * 20 + [0.01] * 30
+    for probability in told:
+        if endpointer.push(probability, -60.0) is Change.ENDED:
+            break
+    assert endpointer.speech_blocks == 26, "the weak one before the opening counts"
+
+
+@pytest.mark.parametrize(("noise_db", "speech_db"), [(-70.0, -25.0), (-40.0, -30.0)])
+def test_the_level_over_the_floor_is_that_of_the_loud_parts(noise_db: float, speech_db: float) -> None:
+    endpointer = Endpointer(Endpointing(), BLOCK_S)
+    for _ in range(150):
+        endpointer.push(0.01, noise_db)
+    for _ in range(40):
+        endpointer.push(0.9, speech_db)
+    for _ in range(5):
+        endpointer.push(0.01, noise_db)
+    assert endpointer.over_floor_db == speech_db - noise_db

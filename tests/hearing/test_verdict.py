@@ -1,11 +1,13 @@
 """The verdict as a table: evidence in, judgement out."""
 
+from collections.abc import Sequence
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from assistant.hearing.evidence import NO_RIVAL, Candidate, Opinion, reading_of
-from assistant.hearing.verdict import Judgement, judge
+from assistant.hearing.verdict import Circumstances, Judgement, judge, second_opinion
 from assistant.words import intents as say
 from assistant.words.vocabulary import ALL_INTENTS, Scope
 
@@ -104,3 +106,75 @@ def test_an_ear_with_word_confidence_needs_it_and_agreement(confidence: float, j
 
 def test_no_rival_is_the_largest_margin() -> None:
     assert reading_of(scored(("green red", -1.0)), SCOPE).margin == NO_RIVAL
+
+
+LOUD = Circumstances(speech_s=1.0, over_floor_db=40.0)
+NOISY = Circumstances(speech_s=1.0, over_floor_db=12.0)
+
+
+@pytest.mark.parametrize(
+    ("rival", "in_quiet", "in_noise"),
+    [(0.9, ASK_BACK, ASK_BACK), (1.5, ACCEPTED, ASK_BACK), (2.1, ACCEPTED, ACCEPTED)],
+)
+def test_noise_asks_for_a_clearer_margin(rival: float, in_quiet: Judgement, in_noise: Judgement) -> None:
+    opinions = (free("green red", -1.0, rival, "x", free_score=-1.0), agreeing("green red"))
+    assert judge(opinions, SCOPE, circumstances=LOUD).judgement is in_quiet
+    assert judge(opinions, SCOPE, circumstances=NOISY).judgement is in_noise
+
+
+@pytest.mark.parametrize(("speech_s", "judgement"), [(2.6, ACCEPTED), (2.8, ASK_BACK)])
+def test_words_that_leave_much_speech_unexplained_are_asked_back(speech_s: float, judgement: Judgement) -> None:
+    """ "four eight five red grey" in noise came out as "purple brown", sure of itself, of 3.5 s of speech."""
+    opinions = (scored(("green red", -1.0), ("brown red", -9.0), free=-1.0), SILENT)
+    long = replace(LOUD, speech_s=speech_s)
+    assert judge(opinions, SCOPE, circumstances=long).judgement is judgement
+
+
+class Second:
+    """A second ear that can choose, or not."""
+
+    name = "second"
+
+    def __init__(self) -> None:
+        self.asked: list[object] = []
+
+    def set_sentences(self, sentences: object) -> None:
+        pass
+
+    def decode(self, utterance: object) -> Opinion:
+        self.asked.append("all")
+        return agreeing("green red")
+
+
+class Chooser(Second):
+    def choose(self, utterance: object, sentences: Sequence[str]) -> Opinion:
+        self.asked.append(tuple(sentences))
+        return agreeing(sentences[-1])
+
+
+SOUND = np.zeros(10, np.int16)
+
+
+def test_a_second_ear_chooses_among_the_sentences_of_an_ear_that_gives_scores() -> None:
+    leading = scored(("green red", -1.0), ("brown red", -2.0), ("green red", -3.0))
+    chooser = Chooser()
+    assert second_opinion(chooser, SOUND, "whisper", lambda: leading).candidates[0].words == "brown red"
+    assert chooser.asked == [("green red", "brown red")]
+    assert second_opinion(chooser, SOUND, "whisper", scored).candidates == ()
+    assert len(chooser.asked) == 1, "where there is nothing to choose from it is not asked"
+
+
+def test_an_ear_without_scores_gives_no_choice_away() -> None:
+    """It has one sentence only: whoever may choose of one agrees with it always."""
+    chooser = Chooser()
+    second_opinion(chooser, SOUND, "vosk", lambda: agreeing("green red"))
+    assert chooser.asked == ["all"]
+
+
+def test_an_ear_that_cannot_choose_decodes_and_waits_for_nobody() -> None:
+    def never() -> Opinion:
+        raise AssertionError
+
+    second = Second()
+    second_opinion(second, SOUND, "whisper", never)
+    assert second.asked == ["all"]
