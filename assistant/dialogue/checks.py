@@ -83,5 +83,5 @@ def question_of(name: str, site: Site) -> str:
     """Give the question of a check; that of all in one names each of them."""
     if name == ALL_IN_ONE:
         names = ", ".join(check.name for check in checks_for(site))
-        return f"Are all checks of a {site.value} job done: {names}?"
+        return f"Are all checks of this {site.value} job done: {names}?"
     return next(check.asks for check in CHECKS if check.name == name)

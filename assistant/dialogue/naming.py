@@ -4,7 +4,9 @@ from assistant.cable.colour_code import Colours, Order, ServiceColours
 from assistant.cable.makeup import Address, Group
 from assistant.cable.splice_plan import End, Joint, Place
 from assistant.dialogue.state import State
+from assistant.words.intents import Fault
 from assistant.words.numbers import spoken
+from assistant.words.vocabulary import FAULT_WORDS
 
 MOST_LISTED = 4
 AND = "and"
@@ -67,6 +69,11 @@ def _called_alike(state: State, one: Place, other: Place) -> bool:
         and addresses[0].group.number == addresses[1].group.number
         and addresses[0].colours == addresses[1].colours
     )
+
+
+def fault(kind: Fault) -> str:
+    """Name a fault as it is marked and cleared."""
+    return FAULT_WORDS[kind][0]
 
 
 def binder(group: Group, order: Order) -> str:

@@ -11,6 +11,7 @@ from itertools import groupby
 from assistant.cable.colour_code import Colours
 from assistant.cable.makeup import Address, Group
 from assistant.cable.splice_plan import End, Joint, Place, in_runs
+from assistant.dialogue import naming
 from assistant.dialogue.messages import Channel, PairTest, Reading, Trouble
 from assistant.dialogue.naming import (
     AND,
@@ -180,7 +181,7 @@ MENDED_WHERE_MADE = "It is mended at the splice where it was made; mending it el
 def marked(state: State, made: Joint, fault: Fault, moved: bool, other: Joint | None = None) -> str:
     """Tell that a fault is logged; of one between two pairs, where it is mended."""
     with_other = f" with {lead(other, state)}" if other is not None else ""
-    told = sentence(f"{lead(made, state)}, marked {fault.value}{with_other}")
+    told = sentence(f"{lead(made, state)}, marked {naming.fault(fault)}{with_other}")
     if fault in (Fault.SPLIT, Fault.RE_SPLIT, Fault.TRANSPOSITION):
         told += f" {MENDED_WHERE_MADE}"
     if fault is Fault.VOLTAGE:
@@ -190,7 +191,7 @@ def marked(state: State, made: Joint, fault: Fault, moved: bool, other: Joint | 
 
 def cleared(state: State, made: Joint, fault: Fault) -> str:
     """Tell that a fault is mended."""
-    told = sentence(f"{lead(made, state)}, {fault.value} cleared")
+    told = sentence(f"{lead(made, state)}, {naming.fault(fault)} cleared")
     again = " It waits to be called." if state.of(made.number).left else ""
     return f"{told}{again} {where_next(state)}"
 
@@ -198,7 +199,7 @@ def cleared(state: State, made: Joint, fault: Fault) -> str:
 def no_such_fault(state: State, made: Joint | None, fault: Fault) -> str:
     """Tell that there is nothing to clear."""
     name = "That pair" if made is None else capital(lead(made, state))
-    return f"{name} is not marked {fault.value}. {where_next(state)}"
+    return f"{name} is not marked {naming.fault(fault)}. {where_next(state)}"
 
 
 def faults(state: State) -> str:
@@ -208,7 +209,7 @@ def faults(state: State) -> str:
     if not found and not failed:
         return "No pair is marked."
     named = [
-        f"{spoken(called_number(state, number))} {', '.join(fault.value for fault in state.of(number).faults)}"
+        f"{spoken(called_number(state, number))} {', '.join(map(naming.fault, state.of(number).faults))}"
         for number in found
     ]
     named += [f"{spoken(called_number(state, number))} failed a test" for number in failed]
@@ -529,5 +530,5 @@ def _already(known: PairState) -> str:
 
 def _standing(known: PairState) -> str:
     if known.faults:
-        return "marked " + ", ".join(fault.value for fault in known.faults)
+        return "marked " + ", ".join(map(naming.fault, known.faults))
     return "done" if known.confirmed else "skipped" if known.skipped else ""

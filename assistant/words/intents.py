@@ -25,11 +25,6 @@ class Fault(Enum):
     UNBALANCE = "unbalance"
     RE_SPLIT = "re-split"
 
-    @property
-    def of_two_pairs(self) -> bool:
-        """Whether it always involves a second pair."""
-        return self in (Fault.SPLIT, Fault.TRANSPOSITION, Fault.RE_SPLIT, Fault.CROSS)
-
 
 class Unit(Enum):
     """Units of a measurement that can be logged."""
