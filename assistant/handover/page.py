@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from functools import cache
 from importlib.resources import files
+from typing import Any
 
 from assistant.account.account import Account, Row
 from assistant.account.story import Topic
@@ -91,7 +92,8 @@ class EndPicture:
     name: str
     about: str
     groups: tuple[GroupPicture, ...]
-    service: tuple[Cell, ...]
+    service: tuple[tuple[str, Cell], ...]
+    """Service pairs with their colours; empty where no source gives them."""
 
 
 def as_page(account: Account, sounds: Sounds | None = None) -> str:
@@ -129,14 +131,12 @@ def as_page(account: Account, sounds: Sounds | None = None) -> str:
 
 
 @cache
-def _template():  # type: ignore[no-untyped-def]  # its type would import the library for every command
+def _template() -> Any:
     import jinja2
 
     maker = jinja2.Environment(
         autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True, auto_reload=False
     )
-    maker.filters["day"] = lambda at: f"{at:%Y-%m-%d}"
-    maker.filters["clock"] = lambda at: f"{at:%H:%M:%S}"
     maker.filters["stamp"] = lambda at: f"{at:%Y-%m-%d %H:%M:%S %z}"
     return maker.from_string(_text("page.html.j2"))
 
@@ -156,7 +156,7 @@ def _row_code(row: Row) -> int:
 
 def _end_picture(account: Account, index: int, end: End) -> EndPicture:
     groups: dict[int, list[list[Cell | None]]] = {}
-    service: list[Cell] = []
+    service: list[tuple[str, Cell]] = []
     titles: dict[int, str] = {}
     for position in range(1, end.cable.pairs + 1):
         address = end.address(position)
@@ -164,7 +164,8 @@ def _end_picture(account: Account, index: int, end: End) -> EndPicture:
         row = None if joint is None else account.plan.turn[joint]
         code = 0 if row is None else _row_code(account.rows[row])
         if address.group.service:
-            service.append(Cell(row, address.position, code))
+            colours = naming.colours(address.colours, account.order) if address.colours else "as the cable shows"
+            service.append((colours, Cell(row, address.position, code)))
             continue
         number = address.group.number
         if number not in groups:
