@@ -97,6 +97,22 @@ def test_what_the_journal_calls_damaged_is_left_out_and_nothing_else(
     assert seen(found) == seen_by_journal(path)
 
 
+def test_two_lines_run_into_one_are_damage_and_no_torn_end(tmp_path: Path) -> None:
+    path = tmp_path / "a.jsonl"
+    path.write_bytes(b"".join(LINES[:-2]) + LINES[-2][:-1] + LINES[-1])
+    (found,) = check_all(tmp_path)
+    assert isinstance(found, LeftOut)
+    assert seen(found) == seen_by_journal(path) == f"line {len(LINES) - 1} is damaged"
+
+
+@pytest.mark.parametrize("number", [1, len(LINES), len(LINES) + 1])
+def test_a_torn_end_that_reads_as_a_record_counts_for_nothing(number: int, folder: Path) -> None:
+    before = answers(folder)
+    tail = b'{"sum":"%s","number":%d,"facts":[{"tag":"pair-confirmed","pair":9}]}' % (b"0" * 16, number)
+    (folder / "good.jsonl").write_bytes(WHOLE + tail)
+    assert answers(folder) == before
+
+
 def seen(found: Log | LeftOut) -> object:
     """Give what is made of a log, or where it is damaged."""
     if isinstance(found, LeftOut):
@@ -298,6 +314,38 @@ def test_a_plan_that_cannot_be_read_leaves_its_pairs_without_a_kind(tmp_path: Pa
     assert rows["how_confirmed"] == (("(not known)", "number", 1, 100.0, 100.0),)
     assert rows["overview"][0][5:7] == ("(not known)", 1)
     assert rows["overview"][0][8:11] == (1, 0, 0)
+
+
+TWO_KINDS = """
+title = "Two"
+[[end]]
+name = "a"
+pairs = 12
+[[end]]
+name = "b"
+pairs = 12
+[[join]]
+kind = "transfer"
+from = "a pairs 1"
+to = "b pairs 2"
+[[join]]
+kind = "straight"
+from = "a pairs 2-3"
+to = "b pairs 3-4"
+"""
+
+
+def test_the_time_of_a_module_counts_for_its_first_pair(tmp_path: Path) -> None:
+    opened = {"tag": "session-opened", "plan_text": TWO_KINDS, "asking": False}
+    done = [{"tag": "pair-confirmed", "pair": pair, "how": "module"} for pair in (1, 2, 3)]
+    (tmp_path / "a.jsonl").write_bytes(
+        chained(
+            {"number": 1, "at": "2026-03-02T06:30:00+00:00", "facts": [opened]},
+            {"number": 2, "at": "2026-03-02T07:36:00+01:00", "facts": done},
+        )
+    )
+    rows, _ = answers(tmp_path)
+    assert rows["pairs_per_hour"] == (("straight", 2, 0, 0.0, None), ("transfer", 1, 0, 0.1, 10.0))
 
 
 def test_plans_are_read_once() -> None:
