@@ -115,6 +115,7 @@ def _connected() -> "Iterator[tuple[DuckDBPyConnection, Path]]":
         raise AssistantError("crew: DuckDB is not here; pip install 'splice-assistant[office]'") from error
     with tempfile.TemporaryDirectory(prefix="splice-assistant-") as name:
         connection = duckdb.connect(config={**_SETTINGS, "temp_directory": name})
+        connection.execute("SET TimeZone = 'UTC'")
         try:
             yield connection, Path(name)
         finally:

@@ -4,7 +4,7 @@ import itertools
 from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 
 from assistant.dialogue.messages import (
     Answered,
@@ -224,7 +224,7 @@ def asked_back_by_person(sessions: Mapping[str, Session]) -> Rows:
 def overview(sessions: Mapping[str, Session]) -> Rows:
     rows: Rows = []
     for name, session in sorted(sessions.items()):
-        times = [datetime.fromisoformat(record.at).replace(tzinfo=None) for record in session.records]
+        times = [datetime.fromisoformat(record.at).astimezone(UTC).replace(tzinfo=None) for record in session.records]
         opened, state = session.opened, session.state
         sequence = f"{opened.cable_pairs}-pair cable, pairs {opened.first} to {opened.last}"
         rows.append(

@@ -3,7 +3,7 @@
 import random
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime, timedelta, timezone
 from pathlib import Path
 
 from assistant.cable.colour_code import Colours
@@ -30,6 +30,7 @@ PEOPLE = ("", "Ada", "Bo Li", "  ", "Zoë \N{TELEPHONE RECEIVER}")
 MICROPHONES = ("", "USB headset", "Boom, left")
 PLACES = ("", "Mill Lane pole 14", "Quay; 'Hut' \"2\"")
 BEGAN = datetime(2026, 3, 2, 6, 30, tzinfo=UTC)
+ZONES = tuple(timezone(timedelta(minutes=minutes)) for minutes in (0, 60, 120, -330))
 GAPS_S = (0.4, 1.25, 3.0, 6.5, 20.0, 599.999, 600.0, 600.001, 2400.0, -5.0)
 GAP_WEIGHTS = (20, 20, 20, 20, 10, 1, 1, 1, 1, 1)
 
@@ -58,6 +59,7 @@ class Shift:
         self.chance = random.Random(seed)
         self.records: list[Record] = []
         self.at = BEGAN + timedelta(hours=seed)
+        self.zone = self.chance.choice(ZONES)
         self.talk = Conversation(1)
         self.talk = self._begin(asked)
 
@@ -70,7 +72,7 @@ class Shift:
 
     def _keep(self, came: Input, facts: tuple[object, ...]) -> None:
         if facts:
-            at = self.at.isoformat(timespec="milliseconds")
+            at = self.at.astimezone(self.zone).isoformat(timespec="milliseconds")
             self.records.append(Record(number=len(self.records) + 1, at=at, input=came, facts=facts))  # type: ignore[arg-type]
 
     def put(self, came: Input) -> None:
@@ -132,6 +134,7 @@ class Shift:
 
     def resume(self) -> None:
         self.put(StopAsked("SIGTERM"))
+        self.zone = self.chance.choice(ZONES)
         self.put(
             ResumeAsked(
                 torn_bytes=0,

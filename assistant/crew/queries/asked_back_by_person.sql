@@ -1,13 +1,13 @@
 -- Questions asked back, by person
 --
 -- A question asked back is "did you say ...". It is answered by yes (or by the same call once more) or by no;
--- any other way, as by another entry, counts as unanswered. The person is the one at work at that time.
+-- any other way, as by another entry, counts as unanswered; an answer is always to the question asked last. The person is the one at work at that time.
 WITH turns AS (
     SELECT f.log, f.number, f.tag, f.question, f.yes,
         LEAD(f.tag) OVER (PARTITION BY f.log ORDER BY f.turn) AS next_tag,
         LEAD(f.yes) OVER (PARTITION BY f.log ORDER BY f.turn) AS next_yes
     FROM facts f
-    WHERE f.tag IN ('asked', 'answered', 'check-answered', 'question-dropped', 'held', 'session-resumed', 'session-ended')
+    WHERE f.tag IN ('asked', 'answered')
 ), questions AS (
     SELECT t.log, t.number,
         CASE WHEN t.next_tag = 'answered' AND t.next_yes THEN 1 ELSE 0 END AS yes,

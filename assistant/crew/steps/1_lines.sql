@@ -1,6 +1,7 @@
 -- The whole lines of the checked logs, each read once; what has another type than expected becomes NULL.
+-- Times are turned to UTC: a cast to TIMESTAMP alone would leave the offset out.
 -- $paths: the files. A line that was added since the check has a number above those that were checked.
-SELECT files.log, line.number, line."at" AS written_at, line.input, line.facts
+SELECT files.log, line.number, make_timestamp(epoch_us(try_cast(line."at" AS TIMESTAMPTZ))) AS at_utc, line.input, line.facts
 FROM (
     SELECT filename, json_transform(json, '{
         "number": "BIGINT",

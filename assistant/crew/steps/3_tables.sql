@@ -10,8 +10,8 @@ QUALIFY row_number() OVER (PARTITION BY log ORDER BY number, place_in_record) = 
 
 CREATE TABLE sessions AS
 WITH spans AS (
-    SELECT log, count(*) AS records, min(try_cast(written_at AS TIMESTAMP)) AS first_at,
-        max(try_cast(written_at AS TIMESTAMP)) AS last_at,
+    SELECT log, count(*) AS records, min(at_utc) AS first_at,
+        max(at_utc) AS last_at,
         bool_or(len(list_filter(facts, lambda fact: fact.tag = 'session-ended')) > 0) AS ended
     FROM lines GROUP BY log
 ), sizes AS (
@@ -38,7 +38,7 @@ CREATE TABLE facts AS
 WITH every AS (
     SELECT log, number, at_utc, row_number() OVER (PARTITION BY log ORDER BY number, place_in_record) AS turn, fact
     FROM (
-        SELECT log, number, try_cast(written_at AS TIMESTAMP) AS at_utc,
+        SELECT log, number, at_utc,
             unnest(facts) AS fact, generate_subscripts(facts, 1) AS place_in_record
         FROM lines
     )
@@ -78,7 +78,7 @@ WITH confirmed AS (
     SELECT * FROM openings
     QUALIFY row_number() OVER (PARTITION BY log, number ORDER BY place_in_record DESC) = 1
 ), timed AS (
-    SELECT log, number, try_cast(written_at AS TIMESTAMP) AS at_utc, input.tag AS input, input.judgement FROM lines
+    SELECT log, number, at_utc, input.tag AS input, input.judgement FROM lines
 )
 SELECT timed.log, timed.number, timed.at_utc, timed.input, timed.judgement,
     coalesce(heard_by.person, '(not given)') AS person,
