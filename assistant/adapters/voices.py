@@ -6,6 +6,7 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -26,15 +27,16 @@ GAP_S = 0.3
 
 
 TICK_HZ, TICK_S, TICK_LEVEL = 880.0, 0.06, 0.1
-TICK_TAIL_S = 0.2
-"""Silence behind it: without, the stream was closed before it was heard."""
+TAIL_S = 0.4
+"""Silence behind a sound: the end of a stream can be lost when it is closed. PulseAudio lost a third of a second of
+a tone, and all of a tick; rendered sentences end in as much silence anyway."""
 
 
 def _tick(rate_hz: int) -> Sound:
     seconds = np.arange(int(TICK_S * rate_hz)) / rate_hz
     shape = np.sin(np.pi * seconds / TICK_S) ** 2
     wave = TICK_LEVEL * 32767 * shape * np.sin(2 * np.pi * TICK_HZ * seconds)
-    return Sound(np.concatenate([wave, np.zeros(int(TICK_TAIL_S * rate_hz))]).astype(np.int16), rate_hz)
+    return Sound(wave.astype(np.int16), rate_hz)
 
 
 class PrintVoice:
@@ -156,7 +158,7 @@ class SpeakerVoice:
             self._interrupted.clear()
             if not self._failed:
                 try:
-                    self._play(self._renderer.render(item.what) if isinstance(item.what, str) else item.what)
+                    self._play(item)
                 except Exception as error:  # whatever a driver raises, the session goes on by print
                     self._failed = True
                     self._put(DeviceFailed("speaker", str(error)))
@@ -164,7 +166,8 @@ class SpeakerVoice:
                 time.sleep(ECHO_S)
                 self._put(SpeechEnded())
 
-    def _play(self, sound: Sound) -> None:
+    def _play(self, item: _Item) -> None:
+        sound = self._renderer.render(item.what) if isinstance(item.what, str) else item.what
         chunk = int(CHUNK_S * sound.rate_hz)
         stream = self._sounddevice.RawOutputStream(
             samplerate=sound.rate_hz, device=self._device, channels=1, dtype="int16", latency=LATENCY_S
@@ -175,3 +178,12 @@ class SpeakerVoice:
                     stream.abort()
                     return
                 stream.write(sound.samples[start : start + chunk].tobytes())
+            if not isinstance(item.what, str):
+                self._linger(stream, chunk)
+
+    def _linger(self, stream: Any, chunk: int) -> None:
+        """Write silence behind a sound, but let nothing wait for the end of a tick."""
+        for _ in range(round(TAIL_S / CHUNK_S)):
+            if not self._waiting.empty():
+                return
+            stream.write(bytes(2 * chunk))

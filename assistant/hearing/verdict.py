@@ -67,7 +67,8 @@ COSTLY_INTENTS: frozenset[type[Intent]] = frozenset(
 )
 """Entries that change the record without naming a pair, or move the place."""
 LIKELIHOOD_RATIO_TO_ASK = -5.0
-"""Worse than this the utterance is taken for talk that was not meant for us, unless both ears find the same in it."""
+"""Worse than this the utterance is taken for talk that was not meant for us. That a second ear chooses the same
+tells nothing here: with it 45 of 180 pieces of talk in quiet were asked back, 22 without."""
 MOST_S_PER_WORD, MOST_S_MORE = 1.2, 0.3
 """An utterance with speech for longer than this had words that were not understood, and is asked back. Of the right
 ones at 10 dB 95 % take up to 0.93 s a word; of the four wrong ones that had lost their figures all took over 1.3."""
@@ -171,7 +172,7 @@ def _judge_scored(reading: Reading, scope: Scope, tuning: Tuning, *, second_agre
     ratio = min(limits.likelihood_ratio, tuning.likelihood_ratio)
     if reading.likelihood_ratio >= ratio and reading.margin >= margin:
         return Judgement.ACCEPTED
-    if reading.likelihood_ratio >= LIKELIHOOD_RATIO_TO_ASK or second_agrees:
+    if reading.likelihood_ratio >= LIKELIHOOD_RATIO_TO_ASK:
         return Judgement.ASK_BACK
     return Judgement.IGNORED
 

@@ -50,6 +50,7 @@ def main() -> int:
     parser.add_argument("--speaker", required=True)
     parser.add_argument("--rounds", type=int, default=2)
     parser.add_argument("--microphone")
+    parser.add_argument("--words", nargs="+", metavar="WORD", default=WORDS, help="only these words")
     options = parser.parse_args()
     try:
         microphone = Microphone(options.microphone)
@@ -67,8 +68,8 @@ def main() -> int:
         if is_new:
             rows.writerow(COLUMNS)
         for turn in range(1, options.rounds + 1):
-            for number, word in enumerate(WORDS, 1):
-                print(f"round {turn}, {number}/{len(WORDS)}: {word}", flush=True)
+            for number, word in enumerate(options.words, 1):
+                print(f"round {turn}, {number}/{len(options.words)}: {word}", flush=True)
                 sound = next(found.sound for block in blocks if (found := chain.push(block)) is not None)
                 name = f"words/{word.replace(' ', '_')}/{options.speaker}-{turn}.flac"
                 path = options.folder / name

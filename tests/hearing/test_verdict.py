@@ -35,7 +35,7 @@ SILENT = Opinion(ear="sphinx")
         (scored(("green red", -1.0), ("brown red", -3.0), free=-1.0), agreeing("brown red"), ASK_BACK),
         (scored(("green red", -1.0), ("brown red", -1.5), free=-1.0), agreeing("green red"), ASK_BACK),
         (scored(("green red", -4.0), ("brown red", -20.0), free=-0.5), agreeing("green red"), ASK_BACK),
-        (scored(("green red", -20.0), free=-1.0), agreeing("green red"), ASK_BACK),
+        (scored(("green red", -20.0), free=-1.0), agreeing("green red"), IGNORED),
         (scored(("green red", -20.0), free=-1.0), agreeing("brown red"), IGNORED),
         (scored(free=-1.0), agreeing("green red"), IGNORED),
         (scored(("seven", -1.0), free=-1.0), agreeing("seven"), ASK_BACK),
