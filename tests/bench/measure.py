@@ -144,12 +144,13 @@ def _hear(
     began = time.perf_counter()
     pause_s, known = 0.0, 0
     for index, block in enumerate(in_blocks(scene.sound), 1):
-        now_s = index * BLOCK_S
+        now_s, pushed = index * BLOCK_S, time.perf_counter()
         utterance = chain.push(block)
         if len(pauses) > known:
             pause_s, known = now_s, len(pauses)
         if utterance is not None:
-            decoded_s = pause_s + max(ear.done_s for ear in ears) - pauses[-1]
+            started = pauses[-1] if pauses and pause_s > utterance.start_s else pushed  # too long, without a pause
+            decoded_s = (pause_s if started != pushed else now_s) + max(ear.done_s for ear in ears) - started
             heard.append(Heard(utterance, tuple(ear.last for ear in ears), now_s, max(now_s, decoded_s)))
     return heard, time.perf_counter() - began
 
