@@ -16,7 +16,7 @@ import numpy as np
 from assistant.hearing.evidence import Opinion
 from assistant.hearing.tuning import UNTUNED, Tuning
 from assistant.hearing.utterance import Change, Endpointer, Endpointing
-from assistant.hearing.verdict import Circumstances, Judgement, Verdict, judge, second_opinion
+from assistant.hearing.verdict import IDEAL, Circumstances, Judgement, Verdict, judge, second_opinion
 from assistant.ports import BLOCK_FRAMES, SAMPLE_RATE_HZ, Recogniser, Samples, SpeechDetector
 from assistant.words.numbers import NUMBER_WORDS
 from assistant.words.vocabulary import Scope, voice_sentences
@@ -35,6 +35,7 @@ class Utterance:
     sound: Samples
     clipped: bool
     """Whether the sound reached full scale."""
+    circumstances: Circumstances = IDEAL
 
 
 def level_db(block: Samples) -> float:
@@ -187,6 +188,7 @@ class HearingChain:
             end_s=self._endpointer.speech_end * BLOCK_S,
             verdict=verdict,
             sound=sound,
+            circumstances=self._circumstances(),
             clipped=bool(sound.size and int(np.abs(sound.astype(np.int32)).max()) >= FULL_SCALE),
         )
 

@@ -10,7 +10,7 @@ from assistant.adapters.audio_file import in_blocks
 from assistant.app.ears import Ears, new_chain
 from assistant.hearing.chain import BLOCK_S, HearingChain, Utterance
 from assistant.hearing.evidence import Opinion
-from assistant.hearing.verdict import Judgement, Verdict, judge
+from assistant.hearing.verdict import IDEAL, Judgement, Verdict, judge
 from assistant.ports import ChoosingRecogniser, Recogniser, Samples
 from assistant.words.grammar import Sentences
 from assistant.words.intents import Intent
@@ -206,10 +206,16 @@ def reason_of(result: Result) -> str:
     if reading.intent != result.placed.trial.intent:
         return "another meaning leads"
     reasons = {"likelihood ratio": (True, False), "margin": (False, True), "margin and likelihood ratio": (True, True)}
-    scope = result.placed.trial.scope
+    scope, circumstances = result.placed.trial.scope, heard.utterance.circumstances
+    for reason, better_ones in (
+        ("longer speech than the words take", replace(circumstances, speech_s=0.0)),
+        ("margin that would do in quiet", replace(circumstances, over_floor_db=IDEAL.over_floor_db)),
+    ):
+        if judge(heard.opinions, scope, circumstances=better_ones).judgement is Judgement.ACCEPTED:
+            return reason
     for reason, (likely, clear) in reasons.items():
         better = _better(heard, likely=likely, clear=clear)
-        if judge((better, *heard.opinions[1:]), scope).judgement is Judgement.ACCEPTED:
+        if judge((better, *heard.opinions[1:]), scope, circumstances=circumstances).judgement is Judgement.ACCEPTED:
             return reason
     return "other"
 
