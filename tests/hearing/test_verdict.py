@@ -178,3 +178,14 @@ def test_an_ear_that_cannot_choose_decodes_and_waits_for_nobody() -> None:
     second = Second()
     second_opinion(second, SOUND, "whisper", never)
     assert second.asked == ["all"]
+
+
+@pytest.mark.parametrize("words", ["brown yellow", "eight five", "eight five red grey"])
+def test_in_noise_what_may_have_lost_its_beginning_needs_the_second_ear_or_a_clear_margin(words: str) -> None:
+    """ "four four brown yellow" came out as "brown yellow" at 5 dB, 3.6 nats before anything else."""
+    opinion = free(words, -1.0, 3.6, "x", free_score=-1.0)
+    assert judge((opinion, SILENT), SCOPE, circumstances=NOISY).judgement is ASK_BACK
+    assert judge((opinion, SILENT), SCOPE, circumstances=LOUD).judgement is ACCEPTED
+    assert judge((opinion, agreeing(words)), SCOPE, circumstances=NOISY).judgement is ACCEPTED
+    whole = free("four eight five red grey", -1.0, 3.6, "x", free_score=-1.0)
+    assert judge((whole, SILENT), SCOPE, circumstances=NOISY).judgement is ACCEPTED
