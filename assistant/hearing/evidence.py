@@ -4,10 +4,12 @@ Scores are natural logarithms of probabilities (nats). Must not know thresholds;
 """
 
 import math
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from assistant.words.intents import Intent
-from assistant.words.parser import Understood, parse
+from assistant.words.numbers import NUMBER_WORDS
+from assistant.words.parser import Understood, parse, words_in
 from assistant.words.vocabulary import Scope
 
 
@@ -55,6 +57,30 @@ class Reading:
     """Whether free hearing came to the same meaning."""
 
 
+def _meanings_of_free(words: str, scope: Scope) -> Iterator[Intent]:
+    """Give what free hearing means: its words as they are, and, where they only go round, once.
+
+    The recogniser falls into loops ("brown purple brown purple") when silence follows. Numbers alone are not taken
+    once: "three seven three" may be one.
+    """
+    parsed = parse(words, scope)
+    if isinstance(parsed, Understood):
+        yield parsed.intent
+    said = words_in(words)
+    round_length = next((n for n in range(1, len(said)) if _goes_round(said, n)), len(said))
+    once = parse(" ".join(said[:round_length]), scope)
+    if isinstance(once, Understood) and not set(said[:round_length]) <= NUMBER_WORDS:
+        yield once.intent
+
+
+def _goes_round(said: Sequence[str], length: int) -> bool:
+    """Tell whether words repeat after so many; the last round may be cut off, in the middle of a word too."""
+    whole, last = said[:-1], said[-1]
+    return all(word == said[i % length] for i, word in enumerate(whole)) and said[(len(said) - 1) % length].startswith(
+        last
+    )
+
+
 MOST_CHOICES = 8
 """Sentences that a second ear is given to choose from."""
 
@@ -80,7 +106,7 @@ def reading_of(opinion: Opinion, scope: Scope) -> Reading:
     totals = sorted(((_log_sum(found), intent) for intent, found in scores.items()), key=lambda t: -t[0])
     total, intent = totals[0]
     best = max(scores[intent], key=lambda candidate: candidate.score)
-    free_agrees = opinion.free_score is not None and parse(opinion.free_words, scope) == Understood(intent)
+    free_agrees = opinion.free_score is not None and intent in _meanings_of_free(opinion.free_words, scope)
     ratio = 0.0 if opinion.free_score is None or free_agrees else min(0.0, best.score - opinion.free_score)
     return Reading(
         ear=opinion.ear,

@@ -189,3 +189,26 @@ def test_in_noise_what_may_have_lost_its_beginning_needs_the_second_ear_or_a_cle
     assert judge((opinion, agreeing(words)), SCOPE, circumstances=NOISY).judgement is ACCEPTED
     whole = free("four eight five red grey", -1.0, 3.6, "x", free_score=-1.0)
     assert judge((whole, SILENT), SCOPE, circumstances=NOISY).judgement is ACCEPTED
+
+
+@pytest.mark.parametrize(
+    ("words", "heard", "agrees"),
+    [
+        ("brown yellow", "brown yellow brown yellow", True),
+        ("brown yellow", "Brown yellow, brown yellow, brow", True),
+        ("brown yellow", "brown yellow, brown", True),
+        ("say again", "say again say again", True),
+        ("seven orange red", "seven orange red, seven", True),
+        ("brown yellow", "brown yellow green", False),
+        ("brown yellow", "brown yellow brown red", False),
+        ("three seven", "three seven, three seven", False),
+        ("three seven", "three seven three", False),
+        ("five five", "five five five five", False),
+    ],
+)
+def test_free_hearing_that_goes_round_agrees_with_what_it_says_once_but_for_numbers(
+    words: str, heard: str, agrees: bool
+) -> None:
+    reading = reading_of(free(words, -6.0, 9.0, heard), SCOPE)
+    assert reading.free_agrees is agrees
+    assert reading.likelihood_ratio == (0.0 if agrees else -6.0)
