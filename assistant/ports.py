@@ -1,6 +1,6 @@
-"""What the loop and the adapters agree on, with units and threads. No code that runs."""
+"""What the loop and the adapters agree on, with units and threads."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from datetime import datetime
 from typing import Protocol, runtime_checkable
 
@@ -23,6 +23,15 @@ class AssistantError(Exception):
     """Something that a person must put right; the text is one line: what, where, what to do."""
 
 
+Wanted = Callable[[], bool]
+"""Tells whether a result is still wanted; asked from the thread that works on it."""
+
+
+def always() -> bool:
+    """Want it to the end."""
+    return True
+
+
 class Recogniser(Protocol):
     """One ear. Called from the hearing thread only."""
 
@@ -36,8 +45,11 @@ class Recogniser(Protocol):
 
         """
 
-    def decode(self, utterance: Samples) -> Opinion:
-        """Tell what a whole utterance may be; gives evidence, never an intent."""
+    def decode(self, utterance: Samples, wanted: Wanted = always) -> Opinion:
+        """Tell what a whole utterance may be; gives evidence, never an intent.
+
+        When it is not wanted any more, an empty opinion will do: speech went on, and more is to be decoded.
+        """
 
 
 @runtime_checkable

@@ -8,7 +8,7 @@ import os
 from collections.abc import Sequence
 
 from assistant.hearing.evidence import Candidate, Opinion
-from assistant.ports import AssistantError, Samples
+from assistant.ports import AssistantError, Samples, Wanted, always
 from assistant.words.grammar import Sentences
 
 CHOICE = "choice"
@@ -50,7 +50,7 @@ class SphinxRecogniser:
             raise AssistantError(f"PocketSphinx's dictionary lacks these words: {', '.join(missing)}")
         self._sentences = sentences
 
-    def decode(self, utterance: Samples) -> Opinion:
+    def decode(self, utterance: Samples, wanted: Wanted = always) -> Opinion:
         """Decode the whole utterance in one call; `set_sentences` must have been called."""
         if self._sentences is None:
             raise RuntimeError("set_sentences comes before decode")

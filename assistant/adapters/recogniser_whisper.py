@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from assistant.hearing.evidence import Opinion
 from assistant.hearing.sentences import BEAM, Tokens, TokenTree, candidates_of, search
-from assistant.ports import SAMPLE_RATE_HZ, Samples
+from assistant.ports import SAMPLE_RATE_HZ, Samples, Wanted, always
 from assistant.words.grammar import Sentences
 
 MEL_BANDS = 80
@@ -74,14 +74,18 @@ class WhisperRecogniser:
         )
         self._trees[sentences] = self._tree
 
-    def decode(self, utterance: Samples) -> Opinion:
+    def decode(self, utterance: Samples, wanted: Wanted = always) -> Opinion:
         """Search the open sentences; `set_sentences` must have been called."""
         if self._tree is None:
             raise RuntimeError("set_sentences comes before decode")
+        if not wanted():
+            return Opinion(ear=self.name)
         encoded = np.array(self._model.encode(self._storage.from_array(features(utterance))))
         positions = round((len(utterance) / SAMPLE_RATE_HZ + SILENCE_KEPT_S) * POSITIONS_PER_S)
         encoded = np.ascontiguousarray(encoded[:, :positions])
-        found = search(self._tree, lambda prefixes: self._next_scores(encoded, prefixes), self._end, BEAM)
+        found = search(self._tree, lambda prefixes: self._next_scores(encoded, prefixes), self._end, BEAM, wanted)
+        if not wanted():
+            return Opinion(ear=self.name)
         return Opinion(
             ear=self.name,
             candidates=candidates_of(found, self._words_of),

@@ -1,6 +1,7 @@
 """Which ears are to be had here, and how several decode one utterance side by side."""
 
 import importlib.util
+import threading
 from collections.abc import Callable
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
@@ -79,10 +80,12 @@ def new_chain(ears: Ears, paused: Callable[[], None] = lambda: None, tuning: Tun
     threads = [ThreadPoolExecutor(max_workers=1, thread_name_prefix=ear.name) for ear in ears.recognisers]
 
     def decode(recognisers: tuple[Recogniser, ...], sound: Samples) -> Pending:
-        first, leading = recognisers[0].name, threads[0].submit(recognisers[0].decode, sound)
+        dropped = threading.Event()
+        leading = threads[0].submit(recognisers[0].decode, sound, lambda: not dropped.is_set())
+        first = recognisers[0].name
         others = zip(threads[1:], recognisers[1:], strict=True)
         asked = (thread.submit(second_opinion, ear, sound, first, leading.result) for thread, ear in others)
-        return _AllEars((leading, *asked))
+        return _AllEars((leading, *asked), dropped)
 
     return HearingChain(SileroDetector(), ears.recognisers, decode=decode, paused=paused, tuning=tuning)
 
@@ -92,9 +95,13 @@ class _AllEars:
     """The decodings of one utterance by all ears."""
 
     futures: tuple[Future[Opinion], ...]
+    dropped: threading.Event
 
     def result(self) -> tuple[Opinion, ...]:
         return tuple(future.result() for future in self.futures)
+
+    def drop(self) -> None:
+        self.dropped.set()
 
 
 def _installed(*modules: str) -> bool:

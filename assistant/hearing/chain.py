@@ -50,6 +50,9 @@ class Pending(Protocol):
     def result(self) -> tuple[Opinion, ...]:
         """Wait for the result and give it."""
 
+    def drop(self) -> None:
+        """Tell that the result is not wanted; it may still be asked for, and be empty."""
+
 
 Decode = Callable[[tuple[Recogniser, ...], Samples], Pending]
 """Begins to decode an utterance by all ears; returns at once."""
@@ -64,6 +67,9 @@ class Decoded:
     def result(self) -> tuple[Opinion, ...]:
         """Give the result."""
         return self.opinions
+
+    def drop(self) -> None:
+        """Do nothing: it is done."""
 
 
 def decode_here(ears: tuple[Recogniser, ...], sound: Samples) -> Pending:
@@ -107,6 +113,7 @@ class HearingChain:
         """Listen for the sentences of this scope from the next utterance on."""
         if scope != self._scope:
             if self._pending is not None:
+                self._pending.drop()
                 self._pending.result()  # sentences change only between decodings
             self._drop()
             for ear in self._ears:
@@ -138,6 +145,8 @@ class HearingChain:
         return None
 
     def _drop(self) -> None:
+        if self._pending is not None:
+            self._pending.drop()
         self._pending = self._verdict = None
 
     def _ended_early(self) -> Utterance | None:

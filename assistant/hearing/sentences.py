@@ -100,14 +100,19 @@ class _Path:
     score: float
 
 
-def search(tree: TokenTree, scorer: Scorer, end_token: int, beam: int = BEAM) -> Found:
-    """Find the likeliest sentences of the tree, and beside them what is likeliest of all token strings."""
+def search(
+    tree: TokenTree, scorer: Scorer, end_token: int, beam: int = BEAM, wanted: Callable[[], bool] = lambda: True
+) -> Found:
+    """Find the likeliest sentences of the tree, and beside them what is likeliest of all token strings.
+
+    It ends at the next step, with what it has, when it is not wanted any more.
+    """
     paths = [_Path((), tree.start, 0.0)]
     done: dict[Tokens, float] = {}
     free: Tokens = ()
     free_score, free_open = 0.0, True
     for _ in range(MOST_TOKENS):
-        if not paths:
+        if not paths or not wanted():
             break
         prefixes = list(dict.fromkeys(path.tokens for path in paths))
         if free_open and free not in prefixes:

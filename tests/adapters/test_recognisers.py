@@ -172,3 +172,11 @@ def test_sphinx_chooses_among_a_few_sentences(ears: dict[str, Recogniser], voice
     assert [candidate.words for candidate in choice.candidates] == ["four seven"]
     assert ears["sphinx"].decode(sound).candidates, "all sentences can be searched again afterwards"
     assert ears["sphinx"].choose(np.zeros(0, np.int16), ("four",)).candidates == ()
+
+
+def test_whisper_stops_when_its_result_is_not_wanted(ears: dict[str, Recogniser], voice: SpeechRenderer) -> None:
+    sound = said(voice, "green red")
+    assert ears["whisper"].decode(sound, lambda: False).candidates == ()
+    asked = iter([True, True] + [False] * 20)
+    assert ears["whisper"].decode(sound, lambda: next(asked)).candidates == ()
+    assert ears["whisper"].decode(sound).candidates

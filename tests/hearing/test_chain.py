@@ -131,3 +131,29 @@ def test_clipped_sound_is_marked() -> None:
     found = [f for block in sound if (f := chain.push(block)) is not None]
     assert [utterance.clipped for utterance in found] == [True]
     assert not hear(f"_ _ orange violet {LONG}")[0].clipped
+
+
+def test_a_decoding_that_speech_overtakes_is_dropped_and_the_next_is_not() -> None:
+    """It would keep the ears busy while the whole utterance waits."""
+    begun: list[list[str]] = []
+
+    class Watched:
+        def __init__(self, opinions: tuple[Opinion, ...]) -> None:
+            self._opinions = opinions
+            self.events: list[str] = []
+            begun.append(self.events)
+
+        def result(self) -> tuple[Opinion, ...]:
+            self.events.append("asked")
+            return self._opinions
+
+        def drop(self) -> None:
+            self.events.append("dropped")
+
+    chain = HearingChain(Detector(), (Ear(),), decode=lambda ears, sound: Watched((ears[0].decode(sound),)))
+    chain.open(SCOPE)
+    heard = [found for block in blocks(f"_ _ four seven _ _ four {LONG}") if (found := chain.push(block))]
+    assert [found.verdict.words for found in heard] == ["four seven four"]
+    assert len(begun) == 2
+    assert begun[0] == ["dropped"]
+    assert begun[1][0] == "asked"

@@ -93,3 +93,9 @@ def test_without_a_mark_none_is_looked_for() -> None:
     heard.truth = (*tokens_of("forty"), COMMA, *tokens_of("blue"), END)
     found = search(TokenTree(SENTENCES, tokens_of), heard, END)
     assert all(COMMA not in tokens for tokens, _ in found.candidates)
+
+
+def test_a_search_that_is_not_wanted_any_more_ends_at_the_next_step() -> None:
+    hears = Hears("four", "seven", "blue")
+    search(TokenTree(SENTENCES, tokens_of), hears, END, wanted=lambda: len(hears.prefixes_asked) < 2)
+    assert 0 < max(map(len, hears.prefixes_asked)) < len(hears.truth) - 1
