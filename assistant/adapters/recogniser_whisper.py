@@ -20,13 +20,9 @@ from assistant.words.grammar import Sentences
 MEL_BANDS = 80
 CONTEXT_FRAMES = 1000
 """10 s of features at 10 ms. Whisper was trained on 30 s; 10 s measured
-.787 right against .807, in a tenth of the time."""
-POSITIONS_PER_S = 50
-"""Of the encoder's output."""
-SILENCE_KEPT_S = 2.0
-"""How much of the filled-up context is kept behind the utterance. Each step of the search goes over all of it: on 97
-human calls at 10 dB a decoding took 289 ms in place of 502, 90 were right in place of 89; with 0.5 s it
-found its own free hearing less likely, and more was asked back."""
+.787 right against .807, in a tenth of the time. The silence behind the sound must stay: searched over the utterance
+and 2 s only, a decoding took 289 ms in place of 502, but words were heard twice ("six six"), and of 292 human calls in
+quiet 92.1 % were right in place of 95.9."""
 FRAME_LEAD = 80
 """Samples before the first frame, so that frames stand where Whisper's own features have them."""
 PROMPT = " pair forty seven, blue white, four seven, binder orange white, mark open, next pair"
@@ -81,8 +77,6 @@ class WhisperRecogniser:
         if not wanted():
             return Opinion(ear=self.name)
         encoded = np.array(self._model.encode(self._storage.from_array(features(utterance))))
-        positions = round((len(utterance) / SAMPLE_RATE_HZ + SILENCE_KEPT_S) * POSITIONS_PER_S)
-        encoded = np.ascontiguousarray(encoded[:, :positions])
         found = search(self._tree, lambda prefixes: self._next_scores(encoded, prefixes), self._end, BEAM, wanted)
         if not wanted():
             return Opinion(ear=self.name)
