@@ -171,12 +171,13 @@ def _judge_scored(reading: Reading, scope: Scope, tuning: Tuning, *, second_agre
     short = _may_have_lost_figures(reading.intent, scope)
     usual = USUAL if quiet else USUAL_IN_NOISE
     limits = COSTLY if type(reading.intent) in COSTLY_INTENTS else usual
-    agreed = second_agrees or (reading.free_agrees and not short)
+    may_be_a_tail = short or _is_colours_alone(reading.intent)
+    agreed = second_agrees or (reading.free_agrees and not may_be_a_tail)
     if _is_coded(reading.intent):
         limits = CODED if agrees_with_itself(reading.intent, scope) and not short else usual
         agreed = second_agrees
     margin = limits.margin_agreed if agreed else limits.margin_alone
-    if not quiet and not agreed and (short or _is_colours_alone(reading.intent)):
+    if not quiet and not agreed and may_be_a_tail:
         margin = max(margin, TAIL_MARGIN_IN_NOISE)
     margin += tuning.extra_margin(reading.words)
     ratio = min(limits.likelihood_ratio, tuning.likelihood_ratio)

@@ -21,7 +21,7 @@ from assistant.words.grammar import sample
 from assistant.words.vocabulary import Scope, entries_in
 from tests.bench import sound
 from tests.bench.sound import Wave
-from tests.bench.trials import ANSWER, CHATTER, FOLLOWING, QUESTION, Trial, kind_of, meaning, trial
+from tests.bench.trials import ANSWER, BOTH, CALLS, CHATTER, FOLLOWING, QUESTION, Trial, kind_of, meaning, trial
 
 ESPEAK_ACCENTS = ("gmw/en-us", "gmw/en", "gmw/en-gb-scotland", "gmw/en-gb-x-rp", "gmw/en-us-nyc")
 ESPEAK_VARIANTS = ("m1", "m2", "m3", "m4", "m5", "m7", "f1", "f2", "f3", "f4", "f5")
@@ -142,13 +142,18 @@ def synthetic_trials(limit: int, seed: int) -> list[Trial]:
 
 
 def _sentences(scope: Scope, limit: int, rng: random.Random, only: str | None = None) -> list[str]:
-    """Draw sentences from the grammar until each kind has its number or no new ones come."""
+    """Draw sentences from the grammar until each kind has its number or no new ones come.
+
+    A number with colours is that of a pair: who calls two that contradict each other is asked back rightly.
+    """
     found: dict[str, list[str]] = {}
     for entry in entries_in(scope):
         for _ in range(30 * limit):
             words = " ".join(sample(entry.voice(scope), rng))
             intent = meaning(words, scope)
             kind = CHATTER if intent is None else kind_of(words, intent)
+            if kind == BOTH:
+                words = CALLS[BOTH](rng)
             known = found.setdefault(kind, [])
             if kind != CHATTER and only in (None, kind) and (len(known) < limit and words not in known):
                 known.append(words)
