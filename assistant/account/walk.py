@@ -152,11 +152,11 @@ def walk(log: Log) -> Walk:
             found.last = state
             with refusing_forgery(record):
                 _take(found, before, record)
+        assert found is not None
+        with refusing_forgery(log.records[-1]):
+            found.slips = list(_followed(found))
     except (AccountError, HistoryError) as error:
         raise AccountError(f"{log.name}: {error}") from error
-    assert found is not None
-    with refusing_forgery(log.records[-1]):
-        found.slips = list(_followed(found))
     return found
 
 

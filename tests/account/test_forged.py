@@ -78,3 +78,20 @@ def test_the_commands_refuse_what_no_session_wrote(
     errors = capsys.readouterr().err.splitlines()
     assert len(errors) == 1
     assert "record 4 cannot follow those before it (KeyError: 999); no session wrote this" in errors[0]
+
+
+def test_an_entry_taken_back_of_a_pair_that_is_not_there_is_one_line_with_its_log() -> None:
+    from assistant.dialogue.messages import Undone
+
+    records = [*BEGUN, replace(BEGUN[-1], number=len(BEGUN) + 1, facts=(Undone(entry="", pair=0),))]
+    with pytest.raises(AssistantError, match=r"^a\.jsonl: record 4 cannot follow those before it"):
+        account_of([Log(name="a.jsonl", records=tuple(records), sha256="", last_sum="")])
+
+
+def test_a_check_that_is_no_more_asked_is_shown_by_its_name() -> None:
+    from assistant.dialogue.messages import Channel, CheckAnswered
+
+    fact = CheckAnswered(check="wind and rain", done=True, by=Channel.KEYS)
+    records = [*BEGUN, replace(BEGUN[-1], number=len(BEGUN) + 1, facts=(fact,))]
+    page = as_page(account_of([Log(name="a.jsonl", records=tuple(records), sha256="", last_sum="")]))
+    assert "<td>wind and rain</td>" in page
