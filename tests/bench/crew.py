@@ -65,17 +65,20 @@ def main() -> None:
             ("the same, and write Parquet", [str(folder), "--parquet", str(parquet)]),
             ("roll up Parquet", [str(parquet), "--from-parquet"]),
         ):
-            took = []
+            took, before = [], resource.getrusage(resource.RUSAGE_CHILDREN)
             for _ in range(options.runs):
                 began = time.perf_counter()
                 subprocess.run(
                     [sys.executable, "-m", "assistant", "crew", *what, "--json"], check=True, capture_output=True
                 )
                 took.append(time.perf_counter() - began)
-            peak = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss * KIBIBYTES_OF_MAXRSS
+            after = resource.getrusage(resource.RUSAGE_CHILDREN)
+            cpu = (after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime) / options.runs
             print(
                 f"  {label:<28} median {statistics.median(took):.2f} s (from {min(took):.2f} to {max(took):.2f}, "
-                f"{options.runs} runs), largest process so far {peak / 1e6:.0f} MB"
+                f"{options.runs} runs), {cpu:.2f} s of processor, "
+                f"largest process so far {after.ru_maxrss * KIBIBYTES_OF_MAXRSS / 1e6:.0f} MB",
+                flush=True,
             )
         print(f"  Parquet: {sum(path.stat().st_size for path in parquet.iterdir()) / 1e6:.1f} MB")
 
