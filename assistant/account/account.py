@@ -11,7 +11,8 @@ from datetime import datetime
 
 from assistant.account.contradictions import Contradiction, contradictions
 from assistant.account.sides import Side, side
-from assistant.account.story import AccountError, Line, Topic
+from assistant.account.story import AccountError, Line
+from assistant.account.topics import Topic
 from assistant.account.walk import Answer, Change, Log, Made, Remark, Sitting, Slip, Spot, Walk, spots, walk
 from assistant.account.work_time import Slice, Stretch, pace, stretches
 from assistant.cable.colour_code import Order

@@ -2,8 +2,8 @@
 
 from dataclasses import dataclass
 from datetime import datetime
-from enum import Enum
 
+from assistant.account.topics import Topic
 from assistant.cable.splice_plan import Place
 from assistant.dialogue import messages as m
 from assistant.dialogue.messages import Fact, Input
@@ -14,21 +14,6 @@ from assistant.session.record import Record
 
 class AccountError(AssistantError):
     """Records that cannot be accounted for; the text is one line."""
-
-
-class Topic(Enum):
-    """What a step is about; a step can be about several things."""
-
-    CONFIRMED = "confirmed"
-    FAULT = "faults"
-    MISMATCH = "mismatches"
-    CORRECTION = "corrections"
-    ASKED_BACK = "asked-back"
-    NOTE = "notes"
-    CHECK = "checks"
-    TEST = "tests"
-    TROUBLE = "troubles"
-    SESSION = "sessions"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

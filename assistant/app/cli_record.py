@@ -4,8 +4,8 @@ import argparse
 from pathlib import Path
 from typing import TypeAlias
 
-from assistant.account.story import Topic
-from assistant.handover.paper import PAPERS
+from assistant.account.topics import Topic
+from assistant.handover import PAPERS
 from assistant.ports import AssistantError
 
 EXIT_FOUND = 1

@@ -9,7 +9,8 @@ from datetime import datetime
 from datetime import time as time_of_day
 from pathlib import Path
 
-from assistant.account.story import AccountError, Line, Topic, line_of
+from assistant.account.story import AccountError, Line, line_of
+from assistant.account.topics import Topic
 from assistant.adapters.device_key import load_public_key
 from assistant.adapters.kept_sound import sound_name, sounds_folder
 from assistant.app.seals import Finding, seal_findings

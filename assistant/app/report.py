@@ -6,7 +6,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from assistant.account.account import Account, account_of
-from assistant.account.story import Topic
+from assistant.account.topics import Topic
 from assistant.account.walk import Log
 from assistant.adapters.kept_sound import sound_name, sounds_folder
 from assistant.handover.document import as_object

@@ -16,7 +16,7 @@ from importlib.resources import files
 from typing import Any
 
 from assistant.account.account import Account, Row
-from assistant.account.story import Topic
+from assistant.account.topics import Topic
 from assistant.cable.colour_code import PAIRS_PER_GROUP, RINGS, TIPS
 from assistant.cable.splice_plan import End, Place
 from assistant.dialogue import naming, wording

@@ -14,7 +14,6 @@ from assistant.dialogue import wording
 from assistant.dialogue.state import Standing
 from assistant.handover.summary import WAYS, headline, joint_runs, left_over
 
-PAPERS = ("A4", "LETTER")
 MOST_LISTED = 25
 """Lines of a list on paper; the rest is counted, and stands on the page."""
 BLANKS = (

@@ -25,8 +25,10 @@ def steps(records: Iterable[Record]) -> Iterator[tuple[State, Record, State]]:
     state = initial()
     for record in records:
         before = state
-        with refusing_forgery(record):
+        try:
             state = fold(record.facts, before)
+        except Exception as error:
+            raise _forged(record, error) from error
         yield before, record, state
 
 
@@ -42,11 +44,16 @@ def refusing_forgery(record: Record) -> Iterator[None]:
         yield
     except AssistantError:
         raise
-    except Exception as error:  # whatever a forged record breaks, it means the same
-        raise HistoryError(
-            f"record {record.number} cannot follow those before it ({type(error).__name__}: {error}); "
-            "no session wrote this, restore the log from a copy"
-        ) from error
+    except Exception as error:
+        raise _forged(record, error) from error
+
+
+def _forged(record: Record, error: Exception) -> HistoryError:
+    """Make the line for it: whatever a forged record breaks, it means the same."""
+    return HistoryError(
+        f"record {record.number} cannot follow those before it ({type(error).__name__}: {error}); "
+        "no session wrote this, restore the log from a copy"
+    )
 
 
 def rebuild(records: Iterable[Record]) -> State:

@@ -9,7 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from assistant.account.account import Account, account_of
-from assistant.account.story import AccountError, Topic
+from assistant.account.story import AccountError
+from assistant.account.topics import Topic
 from assistant.account.work_time import MOST_SLICES, pace, stretches
 from assistant.dialogue.messages import ResumeAsked
 from assistant.dialogue.state import Standing
