@@ -13,8 +13,6 @@ from assistant.cable.splice_plan import Joint, Plan, in_runs, unjoined
 from assistant.dialogue import wording
 from assistant.ports import AssistantError
 
-CARD_LINES = 60
-"""Lines of a page."""
 COLUMNS = ("turn", "kind", "end", "count", "number", "position", "colours", "group", "binder", "protect", "reason")
 
 

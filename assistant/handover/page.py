@@ -20,7 +20,7 @@ from assistant.account.topics import Topic
 from assistant.cable.colour_code import PAIRS_PER_GROUP, RINGS, TIPS
 from assistant.cable.splice_plan import End, Place
 from assistant.dialogue import naming, wording
-from assistant.dialogue.checks import ALL_IN_ONE, question_of
+from assistant.dialogue.checks import question_of
 from assistant.dialogue.messages import PairTest
 from assistant.dialogue.state import Standing
 from assistant.handover.summary import WAYS, differing, headline, joint_runs, left_over
@@ -105,7 +105,6 @@ def as_page(account: Account, sounds: Sounds | None = None) -> str:
         _template().render(
             account=account,
             answers=answers,
-            all_in_one=ALL_IN_ONE,
             caution=wording.CAUTION,
             chart=_chart(account),
             codes=CODES,

@@ -112,7 +112,7 @@ def _story(account: Account, style: _Style) -> list[Any]:
         ("splicer", people),
         ("joints", f"{head.to_join} to make: {head.confirmed} confirmed, {head.faulty} faulty, {head.left} left"),
         ("not joined", f"{account.tally[Standing.DEAD]} dead, {account.tally[Standing.SPARE]} spare"),
-        ("work", f"{head.work} without pauses, in {len(account.stretches)} stretches"),
+        ("work", f"{head.work} without pauses; stretches of work: {len(account.stretches)}"),
         ("checked", "; ".join(f"{account.ways[way]} {about}" for way, (_, about) in WAYS.items() if account.ways[way])),
     ]
     return [

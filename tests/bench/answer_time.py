@@ -43,7 +43,7 @@ from assistant.ports import SAMPLE_RATE_HZ, Samples
 from assistant.words.numbers import spoken_digits
 from tests.bench import sound
 from tests.bench.report import machine, p95
-from tests.live.sound_loop import missing
+from tests.live.sound_loop import load_module, missing, take_away
 
 LINE, SPEAKER, MICROPHONE = "bench_line", "bench_speaker", "bench_microphone"
 CABLE_PAIRS = 100
@@ -160,12 +160,14 @@ class Line:
             raise RuntimeError(f"{LINE} is there already: another run goes on, or left it; restart the sound server")
         rate = f"rate={SAMPLE_RATE_HZ}"
         self._modules = [
-            _load("module-null-sink", f"sink_name={LINE}", rate, "channels=2", "channel_map=front-left,front-right"),
-            _load(
+            load_module(
+                "module-null-sink", f"sink_name={LINE}", rate, "channels=2", "channel_map=front-left,front-right"
+            ),
+            load_module(
                 *("module-remap-sink", f"sink_name={SPEAKER}", f"master={LINE}", "channels=1", "remix=no"),
                 *("channel_map=front-right", "master_channel_map=front-right"),
             ),
-            _load(
+            load_module(
                 *("module-remap-source", f"source_name={MICROPHONE}", f"master={LINE}.monitor", "channels=1"),
                 *("remix=no", "channel_map=front-left", "master_channel_map=front-left"),
             ),
@@ -218,17 +220,7 @@ class Line:
 
     def close(self) -> None:
         """Take the devices away."""
-        self._recorder.terminate()
-        self._recorder.wait()
-        self._thread.join(2)
-        if self._recorder.stdout is not None:
-            self._recorder.stdout.close()
-        for module in reversed(self._modules):
-            subprocess.run(["pactl", "unload-module", module], check=False)
-
-
-def _load(*words: str) -> str:
-    return subprocess.run(["pactl", "load-module", *words], capture_output=True, text=True, check=True).stdout.strip()
+        take_away(self._recorder, self._thread, self._modules)
 
 
 # --- the session -----------------------------------------------------------------------------------

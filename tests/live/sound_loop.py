@@ -36,7 +36,9 @@ class SoundLoop:
     def __init__(self, *, own_voice: bool = False) -> None:
         """With `own_voice` the answers are played into the microphone too."""
         answers = CALLS if own_voice else ANSWERS
-        self._modules = [_load_sink(name) for name in (CALLS, ANSWERS)]
+        self._modules = [
+            load_module("module-null-sink", f"sink_name={name}", f"rate={RATE_HZ}") for name in (CALLS, ANSWERS)
+        ]
         self._recorder = subprocess.Popen(
             [
                 "parec",
@@ -82,20 +84,20 @@ class SoundLoop:
 
     def close(self) -> None:
         """Take the sinks away."""
-        self._recorder.terminate()
-        self._recorder.wait()
-        self._thread.join(2)
-        if self._recorder.stdout is not None:
-            self._recorder.stdout.close()
-        for module in self._modules:
-            subprocess.run(["pactl", "unload-module", module], check=False)
+        take_away(self._recorder, self._thread, self._modules)
 
 
-def _load_sink(name: str) -> str:
-    done = subprocess.run(
-        ["pactl", "load-module", "module-null-sink", f"sink_name={name}", f"rate={RATE_HZ}"],
-        capture_output=True,
-        text=True,
-        check=True,
-    )
-    return done.stdout.strip()
+def load_module(*words: str) -> str:
+    """Load a module of the sound server and give its number."""
+    return subprocess.run(["pactl", "load-module", *words], capture_output=True, text=True, check=True).stdout.strip()
+
+
+def take_away(recorder: "subprocess.Popen[bytes]", thread: threading.Thread, modules: list[str]) -> None:
+    """End a recorder with the thread that reads it, and unload modules, the last first."""
+    recorder.terminate()
+    recorder.wait()
+    thread.join(2)
+    if recorder.stdout is not None:
+        recorder.stdout.close()
+    for module in reversed(modules):
+        subprocess.run(["pactl", "unload-module", module], check=False)
