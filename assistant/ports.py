@@ -19,11 +19,7 @@ Samples = NDArray[np.int16]
 """Mono sound at `SAMPLE_RATE_HZ` where it is heard; a voice names its own rate."""
 
 
-class AssistantError(Exception):
-    """Something that a person must put right; the text is one line: what, where, what to do."""
-
-
-Wanted = Callable[[], bool]
+StillWanted = Callable[[], bool]
 """Tells whether a result is still wanted; asked from the thread that works on it."""
 
 
@@ -45,7 +41,7 @@ class Recogniser(Protocol):
 
         """
 
-    def decode(self, utterance: Samples, wanted: Wanted = always) -> Opinion:
+    def decode(self, utterance: Samples, wanted: StillWanted = always) -> Opinion:
         """Tell what a whole utterance may be; gives evidence, never an intent.
 
         When it is not wanted any more, an empty opinion will do: speech went on, and more is to be decoded.

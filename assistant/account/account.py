@@ -13,7 +13,19 @@ from assistant.account.contradictions import Contradiction, contradictions
 from assistant.account.sides import Side, side
 from assistant.account.story import AccountError, Line
 from assistant.account.topics import Topic
-from assistant.account.walk import Answer, Change, Log, Made, Remark, Sitting, Slip, Spot, Walk, spots, walk
+from assistant.account.walk import (
+    CheckReply,
+    Made,
+    ReadLog,
+    Remark,
+    Sitting,
+    Slip,
+    Spot,
+    StandingChange,
+    Walk,
+    spots,
+    walk,
+)
 from assistant.account.work_time import Slice, Stretch, pace, stretches
 from assistant.cable.colour_code import Order
 from assistant.cable.splice_plan import Joint, Plan, Site
@@ -50,16 +62,16 @@ class Account:
     order: Order
     site: Site | None
     place: str
-    logs: tuple[Log, ...]
+    logs: tuple[ReadLog, ...]
     sittings: tuple[Sitting, ...]
     rows: tuple[Row, ...]
     """One for each joint, in the order of the newest plan."""
-    changes: tuple[Change, ...]
+    changes: tuple[StandingChange, ...]
     """Of the joints of the newest plan, in the order of time; before the first, all stand open, dead or spare."""
     lines: tuple[tuple[str, Line], ...]
     """Log and step for every step worth looking for, in the order of time; confirmed pairs are in the rows."""
     slips: tuple[Slip, ...]
-    answers: tuple[Answer, ...]
+    answers: tuple[CheckReply, ...]
     remarks: tuple[Remark, ...]
     contradictions: tuple[Contradiction, ...]
     stretches: tuple[Stretch, ...]
@@ -104,7 +116,7 @@ class Account:
         return next(str(one) for at, one in sides if at == spot)
 
 
-def account_of(logs: Sequence[Log]) -> Account:
+def account_of(logs: Sequence[ReadLog]) -> Account:
     """Account for one splice.
 
     Raises:
@@ -167,7 +179,9 @@ def _about(one: Walk) -> str:
     return ", ".join(f"{end.name} {end.cable.pairs} pairs".strip() for end in plan.ends)
 
 
-def _rows(plan: Plan, order: Order, changes: tuple[Change, ...], remarks: tuple[Remark, ...]) -> tuple[Row, ...]:
+def _rows(
+    plan: Plan, order: Order, changes: tuple[StandingChange, ...], remarks: tuple[Remark, ...]
+) -> tuple[Row, ...]:
     latest = {change.lead: change for change in changes}
     told: dict[Spot, list[Remark]] = {}
     for remark in remarks:

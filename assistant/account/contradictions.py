@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
-from assistant.account.walk import Change, Spot
+from assistant.account.walk import Spot, StandingChange
 from assistant.dialogue.state import Standing
 
 
@@ -13,18 +13,20 @@ class Contradiction:
 
     lead: Spot
     what: str
-    earlier: Change
-    later: Change | None
+    earlier: StandingChange
+    later: StandingChange | None
     """None where the newest plan itself is the other side."""
 
 
-def contradictions(changes: Iterable[Change], mates_now: Mapping[Spot, tuple[Spot, ...]]) -> tuple[Contradiction, ...]:
+def contradictions(
+    changes: Iterable[StandingChange], mates_now: Mapping[Spot, tuple[Spot, ...]]
+) -> tuple[Contradiction, ...]:
     """Compare all changes, in the order of time, with one another and with the newest plan.
 
     A log knows nothing of the others, so that within one log nothing contradicts itself.
     """
     found: list[Contradiction] = []
-    standing: dict[Spot, dict[str, Change]] = {}
+    standing: dict[Spot, dict[str, StandingChange]] = {}
     for change in changes:
         of_logs = standing.setdefault(change.lead, {})
         for earlier in [one for log, one in of_logs.items() if log != change.log]:
@@ -45,7 +47,7 @@ def contradictions(changes: Iterable[Change], mates_now: Mapping[Spot, tuple[Spo
 _GONE = "was confirmed and is not joined in the newest plan"
 
 
-def _against(earlier: Change, later: Change) -> str:
+def _against(earlier: StandingChange, later: StandingChange) -> str:
     if later.standing is Standing.CONFIRMED and earlier.standing is Standing.CONFIRMED:
         return "was confirmed twice" if earlier.mates == later.mates else "was confirmed twice, with different mates"
     if later.standing is Standing.CONFIRMED and earlier.standing is Standing.FAULTY:

@@ -8,7 +8,7 @@ from assistant.cable.splice_plan import Place
 from assistant.dialogue import messages as m
 from assistant.dialogue.messages import Fact, Input
 from assistant.dialogue.state import State
-from assistant.ports import AssistantError
+from assistant.errors import AssistantError
 from assistant.session.record import Record
 
 
@@ -102,7 +102,7 @@ _TOPICS: dict[type[Fact], Topic] = {
     m.NoteKept: Topic.NOTE,
     m.CheckAnswered: Topic.CHECK,
     m.PairTested: Topic.TEST,
-    m.Reading: Topic.TEST,
+    m.ReadingLogged: Topic.TEST,
     m.DeviceLost: Topic.TROUBLE,
     m.MicrophoneTroubled: Topic.TROUBLE,
     m.SoundMissed: Topic.TROUBLE,

@@ -17,7 +17,7 @@ Spot = tuple[str, int]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Log:
+class ReadLog:
     """The records of one log, with what shows that they are the ones that were written."""
 
     name: str
@@ -44,7 +44,7 @@ class Made:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Change:
+class StandingChange:
     """A joint that stands otherwise than before."""
 
     at: datetime
@@ -106,7 +106,7 @@ class Sitting:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Answer:
+class CheckReply:
     """A check before the work, and whether it was answered with done. A person's word, no measurement."""
 
     at: datetime
@@ -120,20 +120,20 @@ class Answer:
 class Walk:
     """What one log gives. Built by `walk`, and not changed afterwards."""
 
-    log: Log
+    log: ReadLog
     opened: m.SessionOpened
     last: State
     lines: list[Line] = field(default_factory=list)
-    changes: list[Change] = field(default_factory=list)
+    changes: list[StandingChange] = field(default_factory=list)
     remarks: list[Remark] = field(default_factory=list)
     slips: list[Slip] = field(default_factory=list)
     sittings: list[Sitting] = field(default_factory=list)
-    answers: list[Answer] = field(default_factory=list)
+    answers: list[CheckReply] = field(default_factory=list)
     made: dict[int, Made] = field(default_factory=dict)
     """How each joint was confirmed last."""
 
 
-def walk(log: Log) -> Walk:
+def walk(log: ReadLog) -> Walk:
     """Walk through a log.
 
     Raises:
@@ -190,8 +190,8 @@ def _take_fact(found: Walk, fact: Fact, line: Line, state: State) -> None:
         case m.SessionEnded():
             _end(found, line, "finished")
         case m.CheckAnswered(check=check, done=done, by=by):
-            found.answers.append(Answer(at=line.at, log=log, check=check, done=done, by=by.value))
-        case m.Reading(pair=pair, number=number, unit=unit):
+            found.answers.append(CheckReply(at=line.at, log=log, check=check, done=done, by=by.value))
+        case m.ReadingLogged(pair=pair, number=number, unit=unit):
             lead = spots(state.plan, state.plan.by_number[pair])[0]
             text = f"{number} {unit.value}"
             found.remarks.append(Remark(at=line.at, log=log, record=line.record, lead=lead, text=text, is_reading=True))
@@ -223,7 +223,7 @@ def _end(found: Walk, line: Line, how: str) -> None:
         found.sittings[-1] = replace(found.sittings[-1], ended=line.at, end=how)
 
 
-def _change(found: Walk, number: int, line: Line, facts: tuple[Fact, ...]) -> Change:
+def _change(found: Walk, number: int, line: Line, facts: tuple[Fact, ...]) -> StandingChange:
     state, log = found.last, found.log.name
     joint = state.plan.by_number[number]
     lead, *mates = spots(state.plan, joint)
@@ -240,7 +240,7 @@ def _change(found: Walk, number: int, line: Line, facts: tuple[Fact, ...]) -> Ch
                 log=log,
                 record=line.record,
             )
-    return Change(
+    return StandingChange(
         at=line.at,
         log=log,
         record=line.record,

@@ -5,7 +5,8 @@ from pathlib import Path
 
 import numpy as np
 
-from assistant.ports import BLOCK_FRAMES, SAMPLE_RATE_HZ, AssistantError, Samples
+from assistant.errors import AssistantError
+from assistant.ports import BLOCK_FRAMES, SAMPLE_RATE_HZ, Samples
 
 SILENCE_AFTER_S = 1.5
 """Silence behind the sound, so that a last utterance comes to its end."""

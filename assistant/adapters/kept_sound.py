@@ -5,7 +5,8 @@ import io
 import os
 from pathlib import Path
 
-from assistant.ports import SAMPLE_RATE_HZ, AssistantError, Samples
+from assistant.errors import AssistantError
+from assistant.ports import SAMPLE_RATE_HZ, Samples
 
 SOUND_SUFFIX = ".flac"
 FOLDER_SUFFIX = ".sounds"

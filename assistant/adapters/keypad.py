@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TextIO
 
 from assistant.dialogue.messages import Input, KeysPressed
-from assistant.ports import AssistantError
+from assistant.errors import AssistantError
 from assistant.words.keypad import press
 
 

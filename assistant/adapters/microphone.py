@@ -13,7 +13,8 @@ import numpy as np
 
 from assistant.adapters.sound_devices import PORTAUDIO, import_sounddevice
 from assistant.dialogue.messages import Trouble
-from assistant.ports import BLOCK_FRAMES, SAMPLE_RATE_HZ, AssistantError, Samples
+from assistant.errors import AssistantError
+from assistant.ports import BLOCK_FRAMES, SAMPLE_RATE_HZ, Samples
 
 QUEUE_BLOCKS = 200
 """6.4 s: more than the slowest decode seen, so that nothing is lost while one utterance is judged."""

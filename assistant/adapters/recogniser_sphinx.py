@@ -7,8 +7,9 @@ which of the leading ear's sentences it hears: how many words there were is what
 import os
 from collections.abc import Sequence
 
+from assistant.errors import AssistantError
 from assistant.hearing.evidence import Candidate, Opinion
-from assistant.ports import AssistantError, Samples, Wanted, always
+from assistant.ports import Samples, StillWanted, always
 from assistant.words.grammar import Sentences
 
 CHOICE = "choice"
@@ -50,7 +51,7 @@ class SphinxRecogniser:
             raise AssistantError(f"PocketSphinx's dictionary lacks these words: {', '.join(missing)}")
         self._sentences = sentences
 
-    def decode(self, utterance: Samples, wanted: Wanted = always) -> Opinion:
+    def decode(self, utterance: Samples, wanted: StillWanted = always) -> Opinion:
         """Decode the whole utterance in one call; `set_sentences` must have been called."""
         if self._sentences is None:
             raise RuntimeError("set_sentences comes before decode")

@@ -11,8 +11,9 @@ import json
 from pathlib import Path
 from typing import Any
 
+from assistant.errors import AssistantError
 from assistant.hearing.evidence import Candidate, Opinion
-from assistant.ports import SAMPLE_RATE_HZ, AssistantError, Samples, Wanted, always
+from assistant.ports import SAMPLE_RATE_HZ, Samples, StillWanted, always
 from assistant.words.grammar import Sentences
 
 UNKNOWN = "[unk]"
@@ -89,7 +90,7 @@ class VoskRecogniser:
         recogniser.SetWords(True)
         self._recogniser, self._phrases = recogniser, phrases
 
-    def decode(self, utterance: Samples, wanted: Wanted = always) -> Opinion:
+    def decode(self, utterance: Samples, wanted: StillWanted = always) -> Opinion:
         """Decode a whole utterance; unknown words in it leave no candidate."""
         if self._recogniser is None:
             raise RuntimeError("set_sentences comes before decode")

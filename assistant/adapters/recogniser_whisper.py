@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from assistant.hearing.evidence import Opinion
 from assistant.hearing.sentences import BEAM, Tokens, TokenTree, candidates_of, search
-from assistant.ports import SAMPLE_RATE_HZ, Samples, Wanted, always
+from assistant.ports import SAMPLE_RATE_HZ, Samples, StillWanted, always
 from assistant.words.grammar import Sentences
 
 MEL_BANDS = 80
@@ -70,7 +70,7 @@ class WhisperRecogniser:
         )
         self._trees[sentences] = self._tree
 
-    def decode(self, utterance: Samples, wanted: Wanted = always) -> Opinion:
+    def decode(self, utterance: Samples, wanted: StillWanted = always) -> Opinion:
         """Search the open sentences; `set_sentences` must have been called."""
         if self._tree is None:
             raise RuntimeError("set_sentences comes before decode")

@@ -3,7 +3,7 @@
 import threading
 from typing import Any
 
-from assistant.ports import AssistantError
+from assistant.errors import AssistantError
 
 PORTAUDIO = threading.Lock()
 """Held while a sentence is played, and while the list of devices is read anew, which ends all streams."""

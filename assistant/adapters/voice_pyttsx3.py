@@ -17,7 +17,8 @@ from typing import Any
 
 import numpy as np
 
-from assistant.ports import AssistantError, Samples
+from assistant.errors import AssistantError
+from assistant.ports import Samples
 
 WORDS_PER_MINUTE = 150
 """Transcription of synthetic speech was best at 150 to 180 words a minute (Human Factors 30(6), 1988)."""

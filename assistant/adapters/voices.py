@@ -13,7 +13,7 @@ import numpy as np
 from assistant.adapters.sound_devices import PORTAUDIO, import_sounddevice
 from assistant.adapters.voice_pyttsx3 import Sound, SpeechRenderer
 from assistant.dialogue.messages import DeviceFailed, Input, SpeechEnded
-from assistant.ports import AssistantError
+from assistant.errors import AssistantError
 
 Put = Callable[[Input], None]
 CHUNK_S = 0.05

@@ -18,7 +18,7 @@ from assistant.dialogue.resolve import (
     resolve_pair,
 )
 from assistant.dialogue.state import State
-from assistant.ports import AssistantError
+from assistant.errors import AssistantError
 from assistant.words.intents import Ask, CallGroup, CallPair, GoTo
 from assistant.words.parser import Understood, parse
 from assistant.words.render import as_object, binder_text
@@ -26,7 +26,7 @@ from assistant.words.vocabulary import ALL_INTENTS, Scope
 
 
 @dataclass(frozen=True, slots=True)
-class Answer:
+class AskResult:
     """What a question came to."""
 
     understood: dict[str, object]
@@ -37,7 +37,7 @@ class Answer:
     """Whether the question asks for what the cable does not have, or contradicts itself."""
 
 
-def answer(text: str, cable: Cable, order: Order) -> Answer:
+def answer(text: str, cable: Cable, order: Order) -> AskResult:
     """Answer a question.
 
     Raises:
@@ -59,7 +59,7 @@ def answer(text: str, cable: Cable, order: Order) -> Answer:
     intent = parsed.intent
     call = intent.call if isinstance(intent, Ask | GoTo) else intent
     found = _found(call, state) if isinstance(call, CallPair | CallGroup) else None
-    return Answer(as_object(intent), _as_object(found, cable), said, isinstance(found, Nothing | Disagreement))
+    return AskResult(as_object(intent), _as_object(found, cable), said, isinstance(found, Nothing | Disagreement))
 
 
 _Found = ThePair | Pairs | TheGroup | Groups | Disagreement | Nothing

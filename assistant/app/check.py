@@ -11,13 +11,13 @@ from pathlib import Path
 from assistant.adapters.sound_devices import import_sounddevice
 from assistant.adapters.voice_pyttsx3 import SpeechRenderer
 from assistant.app import ears, speech_models
-from assistant.ports import AssistantError
+from assistant.errors import AssistantError
 
 LEAST_FREE_BYTES = 50_000_000
 
 
 @dataclass(frozen=True, slots=True)
-class Finding:
+class CheckResult:
     """One thing that was tried."""
 
     what: str
@@ -27,7 +27,7 @@ class Finding:
     """Whether no session can run without it."""
 
 
-def findings(log: Path) -> list[Finding]:
+def findings(log: Path) -> list[CheckResult]:
     """Try everything a session may use."""
     return [
         _tried("log folder", lambda: _log_folder(log), needed=True),
@@ -40,11 +40,11 @@ def findings(log: Path) -> list[Finding]:
     ]
 
 
-def _tried(what: str, attempt: Callable[[], str], *, needed: bool = False) -> Finding:
+def _tried(what: str, attempt: Callable[[], str], *, needed: bool = False) -> CheckResult:
     try:
-        return Finding(what, True, attempt(), needed)
+        return CheckResult(what, True, attempt(), needed)
     except AssistantError as error:
-        return Finding(what, False, str(error), needed)
+        return CheckResult(what, False, str(error), needed)
 
 
 def _log_folder(folder: Path) -> str:

@@ -13,7 +13,7 @@ from assistant.app import cli_record
 from assistant.cable.colour_code import Order
 from assistant.cable.makeup import LARGEST_CABLE, Cable, CableError
 from assistant.cable.splice_plan import Site
-from assistant.ports import AssistantError
+from assistant.errors import AssistantError
 
 EXIT_FAILED = 1
 EXIT_BAD_INPUT = 2

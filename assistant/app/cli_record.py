@@ -5,8 +5,8 @@ from pathlib import Path
 from typing import TypeAlias
 
 from assistant.account.topics import Topic
+from assistant.errors import AssistantError
 from assistant.handover import PAPERS
-from assistant.ports import AssistantError
 
 EXIT_FOUND = 1
 """A check found something wrong, or a rerun a difference."""
@@ -66,7 +66,7 @@ def _replay(options: argparse.Namespace) -> int:
 def _play(options: argparse.Namespace) -> None:
     from assistant.app import replay
 
-    wanted = replay.Wanted(
+    wanted = replay.Selection(
         first=options.first,
         last=options.last,
         only=frozenset(Topic(name) for name in options.only),

@@ -3,15 +3,15 @@
 import sys
 from pathlib import Path
 
-from assistant.crew.database import Answer, Database, of_logs, of_parquet
-from assistant.crew.loading import Loaded
-from assistant.crew.tables import Question, question, questions
-from assistant.ports import AssistantError
+from assistant.crew.database import Database, QueryResult, of_logs, of_parquet
+from assistant.crew.loading import LoadedTables
+from assistant.crew.tables import FigureQuery, question, questions
+from assistant.errors import AssistantError
 
 
 def roll_up(
     folder: Path, *, sql: Path | None = None, parquet: Path | None = None, from_parquet: bool = False
-) -> list[tuple[Question, Answer]]:
+) -> list[tuple[FigureQuery, QueryResult]]:
     """Give every question with its answer; tells on stderr what was read and which logs were left out.
 
     Raises:
@@ -27,11 +27,11 @@ def roll_up(
         return _ask(database, asked)
 
 
-def _ask(database: Database, asked: tuple[Question, ...]) -> list[tuple[Question, Answer]]:
+def _ask(database: Database, asked: tuple[FigureQuery, ...]) -> list[tuple[FigureQuery, QueryResult]]:
     return [(one, database.ask(one.query, one.name)) for one in asked]
 
 
-def _read_question(path: Path) -> Question:
+def _read_question(path: Path) -> FigureQuery:
     try:
         return question(str(path), path.read_text(encoding="utf-8-sig"))
     except OSError as error:
@@ -40,7 +40,7 @@ def _read_question(path: Path) -> Question:
         raise AssistantError(f"{path}: is no text in UTF-8; save it as UTF-8") from error
 
 
-def _tell(loaded: Loaded, parquet: Path | None) -> None:
+def _tell(loaded: LoadedTables, parquet: Path | None) -> None:
     for one in loaded.left_out:
         print(f"splice-assistant: crew: left out of the figures: {one.path}: {one.why}", file=sys.stderr)
     print(f"Logs: {loaded.logs:,}, records: {loaded.records:,}", file=sys.stderr)

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 
-from assistant.app.loop import Ear
+from assistant.app.loop import ListeningGate
 from assistant.dialogue.messages import (
     DeviceFailed,
     EarReading,
@@ -58,7 +58,7 @@ class HearingThread:
         source: AudioSource,
         chain: HearingChain,
         detector: SpeechDetector,
-        ear: Ear,
+        ear: ListeningGate,
         inbox: "queue.Queue[Input]",
         notes: Path,
         sounds: KeptSounds | None = None,

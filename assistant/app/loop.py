@@ -16,8 +16,8 @@ from assistant.dialogue.messages import (
     KeysPressed,
     Quit,
     RecordNote,
-    Say,
     Show,
+    Speak,
     SpeechEnded,
     StartTimer,
     StopAsked,
@@ -25,7 +25,8 @@ from assistant.dialogue.messages import (
     Typed,
 )
 from assistant.dialogue.state import State, fold
-from assistant.ports import AssistantError, Clock, KeptSounds, Screen, Voice
+from assistant.errors import AssistantError
+from assistant.ports import Clock, KeptSounds, Screen, Voice
 from assistant.session.journal import Journal
 from assistant.session.record import Record
 from assistant.words.vocabulary import Scope
@@ -35,7 +36,7 @@ LAST_WORDS_S = 30.0
 """How long the end of speech is waited for when the session ends."""
 
 
-class Ear:
+class ListeningGate:
     """Whether the assistant listens now, and for what; shared by the loop and the hearing thread.
 
     Listening ends with each utterance and while the assistant speaks; the loop opens it again.
@@ -127,7 +128,7 @@ class Loop:
         voice: Voice,
         screen: Screen,
         clock: Clock,
-        ear: Ear,
+        ear: ListeningGate,
         sounds: KeptSounds | None = None,
     ) -> None:
         """Take the state to begin from, with the number of records already in the journal."""
@@ -214,7 +215,7 @@ class Loop:
     def _carry_out(self, effects: tuple[Effect, ...], *, interrupt: bool) -> None:
         for effect in effects:
             match effect:
-                case Say(text):
+                case Speak(text):
                     self._ear.shut()
                     self._speaking += 1
                     self._screen.show(f"< {text}")

@@ -11,7 +11,7 @@ from assistant.cable.colour_code import Order
 from assistant.cable.plan_text import PlanError, read_plan
 from assistant.cable.splice_plan import Joint, Plan, in_runs, unjoined
 from assistant.dialogue import wording
-from assistant.ports import AssistantError
+from assistant.errors import AssistantError
 
 COLUMNS = ("turn", "kind", "end", "count", "number", "position", "colours", "group", "binder", "protect", "reason")
 

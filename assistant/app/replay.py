@@ -13,12 +13,12 @@ from assistant.account.story import AccountError, Line, line_of
 from assistant.account.topics import Topic
 from assistant.adapters.device_key import load_public_key
 from assistant.adapters.kept_sound import sound_name, sounds_folder
-from assistant.app.seals import Finding, seal_findings
+from assistant.app.seals import SealFinding, seal_findings
 from assistant.dialogue.messages import Heard, Input, NoteKept
 from assistant.dialogue.state import State
-from assistant.ports import AssistantError
+from assistant.errors import AssistantError
 from assistant.session.damage import damage_of
-from assistant.session.journal import Loaded, lines_of, load
+from assistant.session.journal import LoadedLog, lines_of, load
 from assistant.session.record import fact_object
 from assistant.session.replay import HistoryError, rebuild, rerun, steps
 
@@ -27,7 +27,7 @@ LONGEST_WAIT_S = 5.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Wanted:
+class Selection:
     """Which steps are wanted, and how."""
 
     first: str = ""
@@ -39,7 +39,7 @@ class Wanted:
     """Times as fast as it went; 0 without waiting."""
 
 
-def lines(path: Path, wanted: Wanted) -> Iterator[tuple[Line, float]]:
+def lines(path: Path, wanted: Selection) -> Iterator[tuple[Line, float]]:
     """Give the wanted steps and how long to wait before each, in seconds.
 
     Raises:
@@ -154,7 +154,7 @@ class Player:
         self._inbox.get()
 
 
-def replayed(path: Path, wanted: Wanted, player: Player | None) -> Iterator[str]:
+def replayed(path: Path, wanted: Selection, player: Player | None) -> Iterator[str]:
     """Give the lines of the session, waiting and playing as wanted."""
     count = 0
     for line, wait_s in lines(path, wanted):
@@ -199,7 +199,7 @@ def checked(path: Path, public_key: Path | None) -> tuple[list[str], bool]:
     return found, good
 
 
-def _state_line(loaded: Loaded) -> str:
+def _state_line(loaded: LoadedLog) -> str:
     state = rebuild(loaded.records)
     if state.asking:
         return "a session of questions only"
@@ -208,26 +208,26 @@ def _state_line(loaded: Loaded) -> str:
     return f"{tally.confirmed} confirmed, {tally.faulty} faulty, {tally.skipped + tally.open} left; {ended}"
 
 
-def _sound_findings(path: Path, loaded: Loaded) -> list[Finding]:
+def _sound_findings(path: Path, loaded: LoadedLog) -> list[SealFinding]:
     wanted = [(sounds_folder(path) / name, sha256) for name, sha256 in _sound_files(loaded)]
     notes = [(path.parent / Path(note.file).name, note.sha256) for note in _spoken_notes(loaded)]
     if not wanted and not notes:
         return []
     there = [(file, sha256) for file, sha256 in [*wanted, *notes] if file.is_file()]
     changed = [file for file, sha256 in there if hashlib.sha256(file.read_bytes()).hexdigest() != sha256]
-    found = [Finding(False, f"{file}: the sound was changed") for file in changed]
+    found = [SealFinding(False, f"{file}: the sound was changed") for file in changed]
     missing = len(wanted) + len(notes) - len(there)
     gone = f", {missing} lost or forgotten" if missing else ""
-    return [*found, Finding(True, f"{len(there) - len(changed)} sounds are as recorded{gone}")]
+    return [*found, SealFinding(True, f"{len(there) - len(changed)} sounds are as recorded{gone}")]
 
 
-def _sound_files(loaded: Loaded) -> Iterator[tuple[str, str]]:
+def _sound_files(loaded: LoadedLog) -> Iterator[tuple[str, str]]:
     for record in loaded.records:
         if isinstance(record.input, Heard) and record.input.sound_sha256:
             yield sound_name(record.number), record.input.sound_sha256
 
 
-def _spoken_notes(loaded: Loaded) -> Iterator[NoteKept]:
+def _spoken_notes(loaded: LoadedLog) -> Iterator[NoteKept]:
     yield from (f for record in loaded.records for f in record.facts if isinstance(f, NoteKept) and f.file)
 
 

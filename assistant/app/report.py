@@ -7,13 +7,13 @@ from pathlib import Path
 
 from assistant.account.account import Account, account_of
 from assistant.account.topics import Topic
-from assistant.account.walk import Log
+from assistant.account.walk import ReadLog
 from assistant.adapters.kept_sound import sound_name, sounds_folder
+from assistant.errors import AssistantError
 from assistant.handover.document import as_object
-from assistant.handover.page import Sound, as_page
+from assistant.handover.page import PageSound, as_page
 from assistant.handover.paper import as_pdf
 from assistant.handover.table import as_csv
-from assistant.ports import AssistantError
 from assistant.session.journal import load
 
 SUFFIXES = (".html", ".csv", ".json", ".pdf")
@@ -24,7 +24,7 @@ SOUND_FIRST = (Topic.NOTE, Topic.MISMATCH, Topic.CORRECTION, Topic.FAULT, Topic.
 """Whose sound goes into the page first."""
 
 
-def load_log(path: Path, name: str) -> Log:
+def load_log(path: Path, name: str) -> ReadLog:
     """Read and check a log for an account.
 
     Raises:
@@ -32,7 +32,7 @@ def load_log(path: Path, name: str) -> Log:
 
     """
     loaded = load(path)
-    return Log(
+    return ReadLog(
         name=name,
         records=loaded.records,
         sha256=hashlib.sha256(path.read_bytes()).hexdigest(),
@@ -84,7 +84,7 @@ def report(paths: list[Path], out: Path, *, paper: str = "A4") -> str:
     return f"{out}: {len(data):,} bytes; logs: {len(account.logs)}, records: {records:,}"
 
 
-def _sounds(account: Account, files: dict[str, Path], out: Path) -> dict[tuple[str, int], Sound]:
+def _sounds(account: Account, files: dict[str, Path], out: Path) -> dict[tuple[str, int], PageSound]:
     """Give the sounds that are there and are what was recorded; the most telling go into the page."""
     wanted: list[tuple[int, str, int, Path, str]] = []
     for log, line in account.lines:
@@ -96,7 +96,7 @@ def _sounds(account: Account, files: dict[str, Path], out: Path) -> dict[tuple[s
         for one in account.remarks
         if one.file
     ]
-    found: dict[tuple[str, int], Sound] = {}
+    found: dict[tuple[str, int], PageSound] = {}
     room = MOST_SOUND_BYTES
     for _, log, record, file, sha256 in sorted(wanted, key=lambda one: one[0]):
         data = file.read_bytes() if file.is_file() else b""
@@ -104,7 +104,7 @@ def _sounds(account: Account, files: dict[str, Path], out: Path) -> dict[tuple[s
             continue  # lost, forgotten or changed: it is no evidence; `replay --check` tells of it
         inside = len(data) <= room
         room -= len(data) if inside else 0
-        found[log, record] = Sound.within(data) if inside else Sound(_address(file, out), False)
+        found[log, record] = PageSound.within(data) if inside else PageSound(_address(file, out), False)
     return found
 
 

@@ -7,7 +7,7 @@ from datetime import datetime
 from pathlib import Path
 
 from assistant.adapters import device_key
-from assistant.ports import AssistantError
+from assistant.errors import AssistantError
 from assistant.session.journal import load
 from assistant.session.seal import Seal, SealError, read_seal
 
@@ -57,14 +57,14 @@ def seal(log: Path, key: Path) -> Seal:
 
 
 @dataclass(frozen=True, slots=True)
-class Finding:
+class SealFinding:
     """What a check found, and whether it is as it should be."""
 
     holds: bool
     about: str
 
 
-def seal_findings(log: Path, records: int, public_key: str | None) -> list[Finding]:
+def seal_findings(log: Path, records: int, public_key: str | None) -> list[SealFinding]:
     """Check all seals of a log; with a public key only seals of that device count.
 
     Raises:
@@ -81,24 +81,26 @@ def seal_findings(log: Path, records: int, public_key: str | None) -> list[Findi
     good = [seal for finding, seal in found if finding.holds and seal is not None]
     told = [finding for finding, _ in found]
     if public_key is not None and not good:
-        told.append(Finding(False, f"{path.name}: holds no good seal of that key"))
+        told.append(SealFinding(False, f"{path.name}: holds no good seal of that key"))
     if good and max(one.records for one in good) < records:
         latest = max(one.records for one in good)
-        told.append(Finding(True, f"records {latest + 1} to {records} were written after the last seal"))
+        told.append(SealFinding(True, f"records {latest + 1} to {records} were written after the last seal"))
     return told
 
 
-def _finding(path: Path, number: int, line: str, data: bytes, public_key: str | None) -> tuple[Finding, Seal | None]:
+def _finding(
+    path: Path, number: int, line: str, data: bytes, public_key: str | None
+) -> tuple[SealFinding, Seal | None]:
     where = f"{path.name} line {number}"
     try:
         made = read_seal(line)
     except SealError as error:
-        return Finding(False, f"{where}: {error}"), None
+        return SealFinding(False, f"{where}: {error}"), None
     about = f"records 1 to {made.records}, sealed {made.at} by key {made.public_key[:16]}"
     if not device_key.is_signed(made.text, made.signature, made.public_key):
-        return Finding(False, f"{where}: the signature is false ({about})"), None
+        return SealFinding(False, f"{where}: the signature is false ({about})"), None
     if not made.covers(data):
-        return Finding(False, f"{where}: the log is no longer what was sealed ({about})"), None
+        return SealFinding(False, f"{where}: the log is no longer what was sealed ({about})"), None
     if public_key is not None and made.public_key != public_key:
-        return Finding(False, f"{where}: is of another key ({about})"), None
-    return Finding(True, f"{where}: holds ({about})"), made
+        return SealFinding(False, f"{where}: is of another key ({about})"), None
+    return SealFinding(True, f"{where}: holds ({about})"), made

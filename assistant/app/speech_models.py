@@ -13,7 +13,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 
-from assistant.ports import AssistantError
+from assistant.errors import AssistantError
 
 FOLDER_VARIABLE = "SPLICE_ASSISTANT_MODELS"
 """Environment variable that names the folder of models, if it is not the user's data folder."""

@@ -15,9 +15,10 @@ from assistant.app.hear import following_state
 from assistant.app.speech_models import models_folder
 from assistant.cable.makeup import Cable
 from assistant.dialogue.machine import scope_of
+from assistant.errors import AssistantError
 from assistant.hearing.chain import BLOCK_S, HearingChain, Utterance
 from assistant.hearing.tuning import READING, UNTUNED, Read, Tuning, advice, learn
-from assistant.ports import AssistantError, Samples
+from assistant.ports import Samples
 
 LONGEST_WAIT_S = 8.0
 

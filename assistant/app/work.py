@@ -21,7 +21,7 @@ from assistant.adapters.voices import FileVoice, PrintVoice, SpeakerVoice
 from assistant.app import ears as ears_here
 from assistant.app import seals
 from assistant.app.hearing_thread import HearingThread
-from assistant.app.loop import INBOX_SIZE, Ear, Feeds, Loop
+from assistant.app.loop import INBOX_SIZE, Feeds, ListeningGate, Loop
 from assistant.app.plan import load_plan
 from assistant.app.tune import load_tuning
 from assistant.cable.colour_code import Order
@@ -29,8 +29,9 @@ from assistant.cable.makeup import Cable
 from assistant.cable.splice_plan import Site, straight_sequence
 from assistant.dialogue.messages import Input, MicrophoneTrouble, ResumeAsked, StartAsked, StopAsked
 from assistant.dialogue.state import State, initial
+from assistant.errors import AssistantError
 from assistant.hearing.tuning import UNTUNED
-from assistant.ports import AssistantError, AudioSource, Clock, KeptSounds, Screen, Voice
+from assistant.ports import AudioSource, Clock, KeptSounds, Screen, Voice
 from assistant.session.journal import FileJournal, load
 from assistant.session.replay import rebuild
 
@@ -110,7 +111,7 @@ def work(
     screen = screen or TerminalScreen()
     clock = SystemClock()
     inbox: queue.Queue[Input] = queue.Queue(INBOX_SIZE)
-    ear = Ear()
+    ear = ListeningGate()
     with ExitStack() as stack:
         request = None if options.resume is not None else _start_asked(options)
         voice = _voice(options, inbox, screen)
@@ -161,7 +162,7 @@ class _Feeding:
         self,
         options: WorkOptions,
         inbox: "queue.Queue[Input]",
-        ear: Ear,
+        ear: ListeningGate,
         screen: Screen,
         stack: ExitStack,
         source: AudioSource | None,

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from assistant.crew.loading import Loaded, Loading
-from assistant.ports import AssistantError
+from assistant.crew.loading import LoadedTables, Loading
+from assistant.errors import AssistantError
 
 if TYPE_CHECKING:
     from duckdb import DuckDBPyConnection
@@ -30,7 +30,7 @@ _SETTINGS = {
 
 
 @dataclass(frozen=True, slots=True)
-class Answer:
+class QueryResult:
     """What a query came to."""
 
     columns: tuple[str, ...]
@@ -44,7 +44,7 @@ class Database:
         """Take a connection that has the tables; use `of_logs` or `of_parquet`."""
         self._connection = connection
 
-    def ask(self, query: str, name: str) -> Answer:
+    def ask(self, query: str, name: str) -> QueryResult:
         """Run one query that only reads.
 
         Raises:
@@ -59,13 +59,13 @@ class Database:
                 raise AssistantError(f"{name}: is not one SELECT; write one query that only reads")
             cursor = self._connection.execute(statements[0])
             columns = tuple(str(column[0]) for column in cursor.description or ())
-            return Answer(columns, tuple(cursor.fetchall()))
+            return QueryResult(columns, tuple(cursor.fetchall()))
         except (duckdb.Error, UnicodeError) as error:
             raise AssistantError(f"{name}: cannot be run ({_first_line(error)}); correct the query") from error
 
 
 @contextmanager
-def of_logs(folder: Path, parquet: Path | None = None) -> Iterator[tuple[Database, Loaded]]:
+def of_logs(folder: Path, parquet: Path | None = None) -> Iterator[tuple[Database, LoadedTables]]:
     """Load all logs below a folder; on request write the tables as Parquet into another folder.
 
     Raises:

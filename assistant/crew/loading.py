@@ -5,9 +5,9 @@ from importlib.resources import files
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from assistant.crew.logs import LeftOut, Log, cabling, check_all, without_half_characters
+from assistant.crew.logs import FoundLog, LeftOut, cabling, check_all, without_half_characters
 from assistant.dialogue import messages
-from assistant.ports import AssistantError
+from assistant.errors import AssistantError
 from assistant.session.record import FACT_TAGS
 
 if TYPE_CHECKING:
@@ -40,7 +40,7 @@ GROUP BY files.log, files.records HAVING count(lines.number) < files.records
 
 
 @dataclass(frozen=True, slots=True)
-class Loaded:
+class LoadedTables:
     """What was found in a folder of logs."""
 
     logs: int
@@ -57,7 +57,7 @@ class Loading:
         self._work = work
         self._copies = 0
 
-    def load(self, folder: Path) -> Loaded:
+    def load(self, folder: Path) -> LoadedTables:
         """Load all logs below a folder.
 
         Raises:
@@ -66,7 +66,7 @@ class Loading:
         """
         found = list(check_all(folder))
         left_out = [one for one in found if isinstance(one, LeftOut)]
-        logs = {one.name: one for one in found if isinstance(one, Log)}
+        logs = {one.name: one for one in found if isinstance(one, FoundLog)}
         for name in [name for name, log in logs.items() if not log.records]:
             left_out.append(LeftOut(logs.pop(name).path, "holds no whole record"))
         if logs:
@@ -81,9 +81,9 @@ class Loading:
         tags = [[FACT_TAGS[entry]] for entry in ENTRIES]
         self._connection.executemany("INSERT INTO entry_tags VALUES (?)", tags)
         self._connection.execute(_step("3_tables"))
-        return Loaded(counted, self._number("SELECT count(*) FROM records"), tuple(left_out))
+        return LoadedTables(counted, self._number("SELECT count(*) FROM records"), tuple(left_out))
 
-    def _lines(self, logs: dict[str, Log]) -> list[LeftOut]:
+    def _lines(self, logs: dict[str, FoundLog]) -> list[LeftOut]:
         """Read all lines; logs with lines that cannot be read are tried once more, in clean text, or left out."""
         self._read("CREATE TEMP TABLE lines AS ", [(self._readable(log), log) for log in logs.values()])
         again = self._incomplete()
@@ -101,20 +101,20 @@ class Loading:
         self._connection.execute("DELETE FROM lines WHERE log IN (SELECT unnest(?::VARCHAR[]))", [names])
         self._connection.execute("DELETE FROM files WHERE log IN (SELECT unnest(?::VARCHAR[]))", [names])
 
-    def _read(self, into: str, logs: list[tuple[str, Log]]) -> None:
+    def _read(self, into: str, logs: list[tuple[str, FoundLog]]) -> None:
         columns = ([path for path, _ in logs], [log.name for _, log in logs], [log.records for _, log in logs])
         self._connection.execute(
             "INSERT INTO files SELECT unnest(?::VARCHAR[]), unnest(?::VARCHAR[]), unnest(?::BIGINT[])", list(columns)
         )
         self._connection.execute(into + _step("1_lines"), {"paths": columns[0]})
 
-    def _readable(self, log: Log) -> str:
+    def _readable(self, log: FoundLog) -> str:
         """Give a path that DuckDB reads exactly the whole records from."""
         path = str(log.path.absolute())
         plain = path.isprintable() and not _PATTERN_MARKS & set(path)
         return path if plain and not log.torn else self._copy(log)
 
-    def _copy(self, log: Log) -> str:
+    def _copy(self, log: FoundLog) -> str:
         """Copy the whole records of a log in clean text."""
         self._copies += 1
         path = self._work / f"{self._copies}.jsonl"

@@ -16,7 +16,7 @@ from typing import BinaryIO
 from assistant.cable.makeup import Cable, CableError
 from assistant.cable.plan_text import PlanError, read_plan
 from assistant.cable.splice_plan import Plan, straight_sequence
-from assistant.ports import AssistantError
+from assistant.errors import AssistantError
 from assistant.session.record import FIRST_SUM, LINE_START, RecordError, check
 
 SUFFIX = ".jsonl"
@@ -26,7 +26,7 @@ UNKNOWN_CABLE = "(not known)"
 
 
 @dataclass(frozen=True, slots=True)
-class Log:
+class FoundLog:
     """A log whose chain of checksums holds."""
 
     name: str
@@ -86,7 +86,7 @@ def find(folder: Path) -> list[Path]:
     return paths
 
 
-def check_all(folder: Path) -> Iterator[Log | LeftOut]:
+def check_all(folder: Path) -> Iterator[FoundLog | LeftOut]:
     """Check every log below a folder.
 
     Raises:
@@ -101,7 +101,7 @@ def check_all(folder: Path) -> Iterator[Log | LeftOut]:
             yield LeftOut(path, f"cannot be read ({error.strerror}); check its rights")
 
 
-def _checked(path: Path, name: Path, file: BinaryIO) -> Log | LeftOut:
+def _checked(path: Path, name: Path, file: BinaryIO) -> FoundLog | LeftOut:
     """Follow the chain of checksums, a line at a time; only a bad last line counts as torn, as in the journal."""
     last_sum, records, length = FIRST_SUM, 0, 0
     for number, line in enumerate(file, 1):
@@ -110,11 +110,11 @@ def _checked(path: Path, name: Path, file: BinaryIO) -> Log | LeftOut:
         except RecordError as error:
             if LINE_START in line[1:] or file.read(1):
                 return LeftOut(path, f"line {number} is damaged ({error}); restore it from a copy")
-            return Log(_printable(name), path, records, length, torn=True)
+            return FoundLog(_printable(name), path, records, length, torn=True)
         if not _is_numbered(body, number):
             return LeftOut(path, f"line {number} is damaged (it is not numbered so); restore it from a copy")
         records, length = number, length + len(line)
-    return Log(_printable(name), path, records, length, torn=False)
+    return FoundLog(_printable(name), path, records, length, torn=False)
 
 
 def _is_numbered(body: bytes, number: int) -> bool:

@@ -10,13 +10,13 @@ from decimal import Decimal
 from importlib.resources import files
 from typing import Any
 
-from assistant.crew.database import Answer
+from assistant.crew.database import QueryResult
 
 GAP = "  "
 
 
 @dataclass(frozen=True, slots=True)
-class Question:
+class FigureQuery:
     """A query with its name."""
 
     name: str
@@ -25,24 +25,24 @@ class Question:
     query: str
 
 
-def questions() -> tuple[Question, ...]:
+def questions() -> tuple[FigureQuery, ...]:
     """Give the questions that come with the program, by name."""
     found = [path for path in (files("assistant.crew") / "queries").iterdir() if path.name.endswith(".sql")]
     return tuple(question(path.name[:-4], path.read_text("utf-8")) for path in sorted(found, key=lambda p: p.name))
 
 
-def question(name: str, query: str) -> Question:
+def question(name: str, query: str) -> FigureQuery:
     """Give a query the title that its first line has, where that is a comment."""
     first = query.lstrip().split("\n", 1)[0].strip()
-    return Question(name, first.removeprefix("--").strip() if first.startswith("--") else name, query)
+    return FigureQuery(name, first.removeprefix("--").strip() if first.startswith("--") else name, query)
 
 
-def as_tables(answers: Iterable[tuple[Question, Answer]]) -> str:
+def as_tables(answers: Iterable[tuple[FigureQuery, QueryResult]]) -> str:
     """Print answers for people: numbers to the right, a line below the heads."""
     return "\n\n".join(f"{_clean(asked.title)}\n\n{_table(answer)}" for asked, answer in answers)
 
 
-def _table(answer: Answer) -> str:
+def _table(answer: QueryResult) -> str:
     rows = [[_cell(value) for value in row] for row in answer.rows]
     heads = [_clean(column).replace("_", " ") for column in answer.columns]
     widths = [max(len(row[index]) for row in [heads, *rows]) for index in range(len(heads))]
@@ -72,12 +72,12 @@ def _clean(text: str) -> str:
     return "".join(character if character.isprintable() else "\N{REPLACEMENT CHARACTER}" for character in text)
 
 
-def as_csv(answers: Sequence[tuple[Question, Answer]]) -> str:
+def as_csv(answers: Sequence[tuple[FigureQuery, QueryResult]]) -> str:
     """Print answers as CSV; several are set apart by an empty line, each below its name."""
     return "\n".join(_csv(answer, asked.name if len(answers) > 1 else "") for asked, answer in answers)
 
 
-def _csv(answer: Answer, name: str) -> str:
+def _csv(answer: QueryResult, name: str) -> str:
     text = io.StringIO()
     rows = csv.writer(text, lineterminator="\n")
     if name:
@@ -87,7 +87,7 @@ def _csv(answer: Answer, name: str) -> str:
     return text.getvalue()
 
 
-def as_json(answers: Iterable[tuple[Question, Answer]]) -> str:
+def as_json(answers: Iterable[tuple[FigureQuery, QueryResult]]) -> str:
     """Print answers as one object: name of the question -> rows, each an object; times as ISO 8601."""
     found = {
         asked.name: [

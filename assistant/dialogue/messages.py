@@ -355,7 +355,7 @@ class PairTested:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Reading:
+class ReadingLogged:
     """A measurement: a number with its unit, as the person reads it off an instrument."""
 
     pair: int
@@ -528,7 +528,7 @@ Fact = (
     | PaceSet
     | VerifyingBegun
     | PairTested
-    | Reading
+    | ReadingLogged
     | VerifyingEnded
     | NoteKept
     | PairSkipped
@@ -557,7 +557,7 @@ Fact = (
 
 
 @dataclass(frozen=True, slots=True)
-class Say:
+class Speak:
     """Speak this."""
 
     text: str
@@ -588,7 +588,7 @@ class RecordNote:
     """Record the next speech, up to 30 s, and put in `NoteRecorded`."""
 
 
-Effect = Say | Show | Quit | StartTimer | RecordNote
+Effect = Speak | Show | Quit | StartTimer | RecordNote
 
 
 @dataclass(frozen=True, slots=True)

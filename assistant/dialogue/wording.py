@@ -12,7 +12,7 @@ from assistant.cable.colour_code import Colours
 from assistant.cable.makeup import Address, Group
 from assistant.cable.splice_plan import End, Joint, Place, in_runs
 from assistant.dialogue import naming
-from assistant.dialogue.messages import Channel, PairTest, Reading, Trouble
+from assistant.dialogue.messages import Channel, PairTest, ReadingLogged, Trouble
 from assistant.dialogue.naming import (
     AND,
     called_number,
@@ -296,7 +296,7 @@ def verified(state: State) -> str:
     return sentence(f"verification: {spoken(whole)} pairs with all tests, {spoken(failed)} failed")
 
 
-def reading(state: State, made: Joint, found: Reading) -> str:
+def reading(state: State, made: Joint, found: ReadingLogged) -> str:
     """Read a measurement back."""
     return f"{sentence(f'{lead(made, state)}, reading {spoken(found.number)} {found.unit.value}s')}"
 

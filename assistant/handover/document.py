@@ -5,7 +5,7 @@ from datetime import datetime
 from assistant.account.account import Account, Row
 from assistant.account.contradictions import Contradiction
 from assistant.account.story import Line
-from assistant.account.walk import Change, Made, Remark, Sitting, Slip
+from assistant.account.walk import Made, Remark, Sitting, Slip, StandingChange
 from assistant.dialogue import wording
 from assistant.dialogue.state import Standing
 
@@ -156,7 +156,7 @@ def _contradiction(account: Account, one: Contradiction) -> dict[str, object]:
     }
 
 
-def _entry(account: Account, change: Change) -> dict[str, object]:
+def _entry(account: Account, change: StandingChange) -> dict[str, object]:
     return {
         "log": change.log,
         "record": change.record,

@@ -29,19 +29,19 @@ CHART_WIDTH, CHART_HEIGHT = 1000, 120
 
 
 @dataclass(frozen=True, slots=True)
-class Sound:
+class PageSound:
     """A sound of the record as the page gives it: inside the page, or as a file beside it."""
 
     address: str
     inside: bool
 
     @classmethod
-    def within(cls, flac: bytes) -> "Sound":
+    def within(cls, flac: bytes) -> "PageSound":
         """Put the bytes of a FLAC file into the page."""
         return cls("data:audio/flac;base64," + base64.b64encode(flac).decode(), True)
 
 
-Sounds = Mapping[tuple[str, int], Sound]
+Sounds = Mapping[tuple[str, int], PageSound]
 """Name of a log and number of a record -> its sound."""
 
 

@@ -15,7 +15,7 @@ import numpy as np
 
 from assistant.hearing.evidence import Opinion
 from assistant.hearing.tuning import UNTUNED, Tuning
-from assistant.hearing.utterance import Change, Endpointer, Endpointing
+from assistant.hearing.utterance import Endpointer, Endpointing, SpeechChange
 from assistant.hearing.verdict import IDEAL, Circumstances, Judgement, Verdict, judge, second_opinion
 from assistant.ports import BLOCK_FRAMES, SAMPLE_RATE_HZ, Recogniser, Samples, SpeechDetector
 from assistant.words.numbers import NUMBER_WORDS
@@ -132,12 +132,12 @@ class HearingChain:
             raise RuntimeError("open comes before push")
         self._kept.append(block)
         change = self._endpointer.push(self._detector.probability(block), level_db(block))
-        if change is Change.PAUSED:
+        if change is SpeechChange.PAUSED:
             self._pending = self._decode(self._ears, self._sound())
             self._told_paused()
-        elif change in (Change.RESUMED, Change.OPENED):
+        elif change in (SpeechChange.RESUMED, SpeechChange.OPENED):
             self._drop()
-        elif change is Change.ENDED:
+        elif change is SpeechChange.ENDED:
             return self._ended(self._judged())
         elif self._endpointer.is_paused:
             return self._ended_early()

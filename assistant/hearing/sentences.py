@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from assistant.hearing.evidence import Candidate
-from assistant.words.grammar import Automaton, State
+from assistant.words.grammar import Automaton, Reached
 
 Tokens = tuple[int, ...]
 Scorer = Callable[[Sequence[Tokens]], NDArray[np.float32]]
@@ -27,10 +27,10 @@ MOST_TOKENS = 20
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class Prefix:
     """Where a prefix stands: after whole words, or some tokens into the words that begin so."""
 
-    state: State
+    state: Reached
     part: Tokens = ()
     behind_mark: bool = False
     """Whether a mark stands behind the last word; another may not follow it."""
@@ -48,14 +48,14 @@ class TokenTree:
         self._automaton = automaton
         self._tokens_of = tokens_of
         self._mark = mark
-        self._following: dict[Place, dict[int, list[Place]]] = {}
-        self.start = Place(automaton.start)
+        self._following: dict[Prefix, dict[int, list[Prefix]]] = {}
+        self.start = Prefix(automaton.start)
 
-    def may_end(self, place: Place) -> bool:
+    def may_end(self, place: Prefix) -> bool:
         """Tell whether a sentence may end at this place."""
         return not place.part and not place.behind_mark and self._automaton.may_end(place.state)
 
-    def following(self, place: Place) -> dict[int, list[Place]]:
+    def following(self, place: Prefix) -> dict[int, list[Prefix]]:
         """Give each token that can come next and the places it leads to.
 
         One token can both end a word and begin a longer one.
@@ -69,15 +69,15 @@ class TokenTree:
                 if tokens[:depth] != place.part or len(tokens) <= depth:
                     continue
                 ends = len(tokens) == depth + 1
-                there = Place(state) if ends else Place(place.state, tokens[: depth + 1])
+                there = Prefix(state) if ends else Prefix(place.state, tokens[: depth + 1])
                 places = known.setdefault(tokens[depth], [])
                 if there not in places:
                     places.append(there)
             if self._mark is not None and self._is_between_words(place):
-                known[self._mark] = [Place(place.state, behind_mark=True)]
+                known[self._mark] = [Prefix(place.state, behind_mark=True)]
         return known
 
-    def _is_between_words(self, place: Place) -> bool:
+    def _is_between_words(self, place: Prefix) -> bool:
         behind_word = not place.part and not place.behind_mark and place.state != self._automaton.start
         return behind_word and bool(self._automaton.following(place.state))
 
@@ -96,7 +96,7 @@ class Found:
 @dataclass(frozen=True, slots=True)
 class _Path:
     tokens: Tokens
-    place: Place
+    place: Prefix
     score: float
 
 

@@ -44,7 +44,7 @@ class Endpointing:
     """A block this much over the floor of the level may belong to the utterance."""
 
 
-class Change(Enum):
+class SpeechChange(Enum):
     """What a block changes."""
 
     NOTHING = "nothing"
@@ -121,7 +121,7 @@ class Endpointer:
         self._onset = 0
         self._last_end = self.speech_end
 
-    def push(self, probability: float, level_db: float) -> Change:
+    def push(self, probability: float, level_db: float) -> SpeechChange:
         """Take the speech probability and the level of the next block."""
         self.position += 1
         self._levels.append(level_db)
@@ -129,33 +129,33 @@ class Endpointer:
         self._follow_floor(level_db)
         return self._while_open(probability) if self._open else self._while_closed(probability)
 
-    def _while_closed(self, probability: float) -> Change:
+    def _while_closed(self, probability: float) -> SpeechChange:
         speech = probability >= self._limits.on_probability
         self._onset = self._onset + 1 if speech else max(0, self._onset - 1)
         if self._onset < self._blocks(self._limits.onset_s):
-            return Change.NOTHING
+            return SpeechChange.NOTHING
         begins = min(self.position - self._onset, self._looked_back())
         self.start = max(0, self._last_end, begins - self._blocks(self._limits.before_s))
         self.speech_end = self.position
         self._speech_start = self._first_speech()
         self._open, self._paused = True, False
-        return Change.OPENED
+        return SpeechChange.OPENED
 
-    def _while_open(self, probability: float) -> Change:
+    def _while_open(self, probability: float) -> SpeechChange:
         if probability >= self._limits.off_probability:
             self.speech_end = self.position
         quiet = self.position - self.speech_end
         too_long = self.position - self.start >= self._blocks(self._limits.longest_s)
         if quiet >= self._blocks(self._limits.long_pause_s) or too_long:
             self.finish()
-            return Change.ENDED
+            return SpeechChange.ENDED
         if self._paused and quiet == 0:
             self._paused = False
-            return Change.RESUMED
+            return SpeechChange.RESUMED
         if not self._paused and quiet >= self._blocks(self._limits.decode_pause_s):
             self._paused = True
-            return Change.PAUSED
-        return Change.NOTHING
+            return SpeechChange.PAUSED
+        return SpeechChange.NOTHING
 
     def _follow_floor(self, level_db: float) -> None:
         """Let the floor fall fast and rise by about 1 dB a second."""

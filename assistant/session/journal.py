@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Protocol
 
-from assistant.ports import AssistantError
+from assistant.errors import AssistantError
 from assistant.session.record import (
     FIRST_SUM,
     LINE_START,
@@ -57,7 +57,7 @@ class MemoryJournal:
 
 
 @dataclass(frozen=True, slots=True)
-class Loaded:
+class LoadedLog:
     """What a log file holds."""
 
     records: tuple[Record, ...]
@@ -68,7 +68,7 @@ class Loaded:
     """What stands after them: a record that was cut off while it was written."""
 
 
-def load(path: Path) -> Loaded:
+def load(path: Path) -> LoadedLog:
     """Read a log and check every line.
 
     Only a bad last line counts as torn, unless it is whole or more than one. A bad line elsewhere is damage.
@@ -91,13 +91,13 @@ def load(path: Path) -> Loaded:
                 raise ForeignRecordError(f"it is numbered {record.number}")
         except RecordError as error:
             if number == len(lines) and _may_be_torn(line, error):
-                return Loaded(tuple(records), last_sum, length, data[length:])
+                return LoadedLog(tuple(records), last_sum, length, data[length:])
             raise JournalError(
                 f"{path}: line {number} is damaged ({error}); the log is left untouched, restore it from a copy"
             ) from error
         records.append(record)
         length += len(line)
-    return Loaded(tuple(records), last_sum, length, b"")
+    return LoadedLog(tuple(records), last_sum, length, b"")
 
 
 def _may_be_torn(line: bytes, error: RecordError) -> bool:
@@ -143,7 +143,7 @@ class FileJournal:
         return cls(path, handle, FIRST_SUM, 0)
 
     @classmethod
-    def reopen(cls, path: Path) -> "tuple[FileJournal, Loaded]":
+    def reopen(cls, path: Path) -> "tuple[FileJournal, LoadedLog]":
         """Open a log to go on with it; a torn last line is moved aside into a file beside it.
 
         Raises:

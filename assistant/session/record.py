@@ -54,7 +54,7 @@ FACT_TAGS: dict[type[Fact], str] = {
     messages.PaceSet: "pace-set",
     messages.VerifyingBegun: "verifying-begun",
     messages.PairTested: "pair-tested",
-    messages.Reading: "reading",
+    messages.ReadingLogged: "reading",
     messages.VerifyingEnded: "verifying-ended",
     messages.NoteKept: "note-kept",
     messages.PairSkipped: "pair-skipped",

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from assistant.dialogue.machine import decide
 from assistant.dialogue.messages import Fact
 from assistant.dialogue.state import State, fold, initial
-from assistant.ports import AssistantError
+from assistant.errors import AssistantError
 from assistant.session.record import Record
 
 

@@ -15,7 +15,7 @@ Value = tuple[str, object]
 
 
 @dataclass(frozen=True, slots=True)
-class Say:
+class Words:
     """These words one after the other; they may stand for a value."""
 
     text: str
@@ -53,30 +53,30 @@ class Make:
 
 
 @dataclass(frozen=True, slots=True)
-class Rule:
+class GrammarRule:
     """A part with a name of its own in grammar formats that share rules; no meaning of its own."""
 
     name: str
     part: "Node"
 
 
-Node = Say | Seq | OneOf | Maybe | Make | Rule
+Node = Words | Seq | OneOf | Maybe | Make | GrammarRule
 
 
 def seq(*parts: Node | str) -> Seq:
     """All of these in order; plain text stands for `Say`."""
-    return Seq(tuple(Say(part) if isinstance(part, str) else part for part in parts))
+    return Seq(tuple(Words(part) if isinstance(part, str) else part for part in parts))
 
 
 def one_of(*options: Node | str) -> OneOf:
     """One of these; plain text stands for `Say`."""
-    return OneOf(tuple(Say(option) if isinstance(option, str) else option for option in options))
+    return OneOf(tuple(Words(option) if isinstance(option, str) else option for option in options))
 
 
 def match(node: Node, words: Sequence[str], at: int = 0) -> Iterator[tuple[int, tuple[Value, ...]]]:
     """Give every way to match the node from a place in the words: where it ends, and its values."""
     match node:
-        case Say(text, values):
+        case Words(text, values):
             said = text.split()
             if list(words[at : at + len(said)]) == said:
                 yield at + len(said), values
@@ -96,7 +96,7 @@ def match(node: Node, words: Sequence[str], at: int = 0) -> Iterator[tuple[int, 
         case Make(name, part, make):
             for end, values in match(part, words, at):
                 yield end, ((name, make(values)),)
-        case Rule(_, part):
+        case GrammarRule(_, part):
             yield from match(part, words, at)
 
 
@@ -108,7 +108,7 @@ def full_matches(node: Node, words: Sequence[str]) -> list[tuple[Value, ...]]:
 def sample(node: Node, rng: random.Random) -> tuple[str, ...]:
     """Give the words of one sentence, each choice equally likely."""
     match node:
-        case Say(text):
+        case Words(text):
             return tuple(text.split())
         case Seq(parts):
             return tuple(word for part in parts for word in sample(part, rng))
@@ -116,20 +116,20 @@ def sample(node: Node, rng: random.Random) -> tuple[str, ...]:
             return sample(rng.choice(options), rng)
         case Maybe(part):
             return sample(part, rng) if rng.random() < 0.5 else ()
-        case Make(_, part) | Rule(_, part):
+        case Make(_, part) | GrammarRule(_, part):
             return sample(part, rng)
 
 
 def words_of(node: Node) -> frozenset[str]:
     """Give every word that any sentence has."""
     match node:
-        case Say(text):
+        case Words(text):
             return frozenset(text.split())
         case Seq(parts):
             return frozenset().union(*map(words_of, parts))
         case OneOf(options):
             return frozenset().union(*map(words_of, options))
-        case Maybe(part) | Make(_, part) | Rule(_, part):
+        case Maybe(part) | Make(_, part) | GrammarRule(_, part):
             return words_of(part)
 
 
@@ -139,7 +139,7 @@ def jsgf(node: Node, name: str) -> str:
 
     def body(node: Node) -> str:
         match node:
-            case Say(text):
+            case Words(text):
                 return text
             case Seq(parts):
                 return " ".join(body(part) for part in parts)
@@ -149,7 +149,7 @@ def jsgf(node: Node, name: str) -> str:
                 return f"[{body(part)}]"
             case Make(_, part):
                 return body(part)
-            case Rule(rule, part):
+            case GrammarRule(rule, part):
                 if rule not in rules:
                     rules[rule] = body(part)
                 return f"<{rule}>"
@@ -159,7 +159,7 @@ def jsgf(node: Node, name: str) -> str:
     return f"#JSGF V1.0;\ngrammar {name};\npublic <sentence> = {top};\n{private}"
 
 
-State = frozenset[int]
+Reached = frozenset[int]
 """A place reached in the automaton: every node position that the words so far allow."""
 
 
@@ -173,17 +173,17 @@ class Automaton:
         """Build the positions of all words of the node."""
         self._free: list[list[int]] = []
         self._edges: list[dict[str, list[int]]] = []
-        self._next: dict[State, dict[str, State]] = {}
+        self._next: dict[Reached, dict[str, Reached]] = {}
         start, self._end = self._position(), self._position()
         self._lay(node, start, self._end)
-        self.start: State = self._closed([start])
+        self.start: Reached = self._closed([start])
         """The state before any word."""
 
-    def may_end(self, state: State) -> bool:
+    def may_end(self, state: Reached) -> bool:
         """Tell whether the words so far are a whole sentence."""
         return self._end in state
 
-    def following(self, state: State) -> dict[str, State]:
+    def following(self, state: Reached) -> dict[str, Reached]:
         """Give each word that can come next with the state it leads to."""
         known = self._next.get(state)
         if known is None:
@@ -194,7 +194,7 @@ class Automaton:
             known = self._next[state] = {word: self._closed(ends) for word, ends in targets.items()}
         return known
 
-    def after(self, words: Sequence[str]) -> State:
+    def after(self, words: Sequence[str]) -> Reached:
         """Give the state after these words; empty where no sentence begins with them."""
         state = self.start
         for word in words:
@@ -208,7 +208,7 @@ class Automaton:
 
     def _lay(self, node: Node, start: int, end: int) -> None:
         match node:
-            case Say(text):
+            case Words(text):
                 here = start
                 for word in text.split():
                     there = self._position()
@@ -228,10 +228,10 @@ class Automaton:
             case Maybe(part):
                 self._free[start].append(end)
                 self._lay(part, start, end)
-            case Make(_, part) | Rule(_, part):
+            case Make(_, part) | GrammarRule(_, part):
                 self._lay(part, start, end)
 
-    def _closed(self, positions: Sequence[int]) -> State:
+    def _closed(self, positions: Sequence[int]) -> Reached:
         reached, to_do = set(positions), list(positions)
         while to_do:
             for free in self._free[to_do.pop()]:

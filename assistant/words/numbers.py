@@ -5,7 +5,7 @@ Must not know what the numbers count.
 
 from functools import cache
 
-from assistant.words.grammar import Make, Maybe, Node, OneOf, Rule, Say, Seq, Value, one_of, seq
+from assistant.words.grammar import GrammarRule, Make, Maybe, Node, OneOf, Seq, Value, Words, one_of, seq
 
 DIGITS = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
 TEENS = (
@@ -28,8 +28,8 @@ LARGEST_SAID_WHOLE = 12
 """Above this, teens and tens sound alike, so that a number is said digit by digit."""
 
 
-def _word(word: str, value: int) -> Say:
-    return Say(word, (("", value),))
+def _word(word: str, value: int) -> Words:
+    return Words(word, (("", value),))
 
 
 def _total(values: tuple[Value, ...]) -> int:
@@ -44,14 +44,14 @@ def _scaled(scale: int, node: Node) -> Make:
     return Make("", node, lambda values: scale * _total(values))
 
 
-_UNIT = Rule("unit", OneOf(tuple(_word(word, value) for value, word in enumerate(DIGITS) if value)))
-_DIGIT = Rule("digit", OneOf(tuple(_word(word, value) for value, word in enumerate(DIGITS))))
-_TEEN = Rule("teen", OneOf(tuple(_word(word, 10 + value) for value, word in enumerate(TEENS))))
-_TEN = Rule("ten", OneOf(tuple(_word(word, 20 + 10 * value) for value, word in enumerate(TENS))))
-_TWO_FIGURES = Rule("figures", Make("", one_of(_TEEN, seq(_TEN, Maybe(_UNIT))), _total))
+_UNIT = GrammarRule("unit", OneOf(tuple(_word(word, value) for value, word in enumerate(DIGITS) if value)))
+_DIGIT = GrammarRule("digit", OneOf(tuple(_word(word, value) for value, word in enumerate(DIGITS))))
+_TEEN = GrammarRule("teen", OneOf(tuple(_word(word, 10 + value) for value, word in enumerate(TEENS))))
+_TEN = GrammarRule("ten", OneOf(tuple(_word(word, 20 + 10 * value) for value, word in enumerate(TENS))))
+_TWO_FIGURES = GrammarRule("figures", Make("", one_of(_TEEN, seq(_TEN, Maybe(_UNIT))), _total))
 """10 to 99 as one number."""
-_BELOW_HUNDRED = Rule("below", one_of(_UNIT, _TWO_FIGURES))
-_SMALL_TAIL = Maybe(seq(Maybe(Say("and")), _BELOW_HUNDRED))
+_BELOW_HUNDRED = GrammarRule("below", one_of(_UNIT, _TWO_FIGURES))
+_SMALL_TAIL = Maybe(seq(Maybe(Words("and")), _BELOW_HUNDRED))
 _HUNDREDS = seq(_scaled(100, _UNIT), "hundred", _SMALL_TAIL)
 
 
@@ -59,7 +59,7 @@ def _digit_string(length: int) -> Node:
     return Make("", Seq((_UNIT, *[_DIGIT] * (length - 1))), _joined)
 
 
-ONE_WORD_NUMBER: Node = Rule("bare", one_of(_UNIT, _TEEN, _TEN))
+ONE_WORD_NUMBER: Node = GrammarRule("bare", one_of(_UNIT, _TEEN, _TEN))
 
 
 @cache
@@ -78,13 +78,13 @@ def long_number(digits: int) -> Node:
             seq(_scaled(100, _TWO_FIGURES), _TWO_FIGURES),
             seq(_scaled(100, _TWO_FIGURES), "hundred", _SMALL_TAIL),
         ]
-    return Rule(f"long{digits}", Make("", OneOf(tuple(forms)), _total))
+    return GrammarRule(f"long{digits}", Make("", OneOf(tuple(forms)), _total))
 
 
 @cache
 def number(digits: int) -> Node:
     """Give every way to say a number from 1 upward of at most so many digits, as an unnamed value."""
-    return Rule(f"number{digits}", one_of(ONE_WORD_NUMBER, long_number(digits)))
+    return GrammarRule(f"number{digits}", one_of(ONE_WORD_NUMBER, long_number(digits)))
 
 
 def spoken_digits(number: int) -> str:

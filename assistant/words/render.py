@@ -5,7 +5,7 @@ from enum import Enum
 
 from assistant.cable.colour_code import RINGS, TIPS, Colours
 from assistant.words.intents import Ask, CallGroup, GoTo, Intent, Redo
-from assistant.words.vocabulary import COLOUR_WORDS, ENTRIES, FAULT_KEYS, FAULT_WORDS, KEY_SIGNS, Entry
+from assistant.words.vocabulary import COLOUR_WORDS, ENTRIES, FAULT_KEYS, FAULT_WORDS, KEY_SIGNS, VocabularyRow
 
 NAMES: dict[type[Intent], str] = {entry.intent: entry.name for entry in ENTRIES}
 
@@ -47,7 +47,7 @@ def binder_text(binder: Colours) -> str:
     return f"{binder.tip.value}-{binder.ring.value}"
 
 
-def _said_entries() -> tuple[Entry, ...]:
+def _said_entries() -> tuple[VocabularyRow, ...]:
     return tuple(entry for entry in ENTRIES if entry.examples)
 
 

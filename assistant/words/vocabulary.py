@@ -10,7 +10,7 @@ from functools import cache
 
 from assistant.cable.colour_code import RINGS, SERVICE_COLOURS, TIPS, Colours, Ring, Tip
 from assistant.words import intents as say
-from assistant.words.grammar import Make, Maybe, Node, OneOf, Rule, Say, Sentences, Seq, Value, one_of, seq
+from assistant.words.grammar import GrammarRule, Make, Maybe, Node, OneOf, Sentences, Seq, Value, Words, one_of, seq
 from assistant.words.intents import CallGroup, CallPair, Fault, Intent, Unit
 from assistant.words.numbers import MOST_DIGITS, ONE_WORD_NUMBER, long_number, number
 
@@ -55,7 +55,7 @@ class Scope:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Entry:
+class VocabularyRow:
     """One thing that can be asked for."""
 
     name: str
@@ -78,7 +78,7 @@ class Entry:
 
 
 def _colour(name: str, colours: tuple[Tip, ...] | tuple[Ring, ...]) -> Node:
-    return Rule(name, OneOf(tuple(Say(word, ((name, c),)) for c in colours for word in COLOUR_WORDS[c])))
+    return GrammarRule(name, OneOf(tuple(Words(word, ((name, c),)) for c in colours for word in COLOUR_WORDS[c])))
 
 
 _TIP, _RING = _colour("tip", TIPS), _colour("ring", RINGS)
@@ -92,11 +92,11 @@ def _colours(values: tuple[Value, ...]) -> Colours:
     return Colours(tip, ring)
 
 
-COLOUR_PAIR: Node = Rule("colours", Make("colours", one_of(seq(_RING, _TIP), seq(_TIP, _RING)), _colours))
+COLOUR_PAIR: Node = GrammarRule("colours", Make("colours", one_of(seq(_RING, _TIP), seq(_TIP, _RING)), _colours))
 _BINDER: Node = Make("binder", COLOUR_PAIR, lambda values: dict(values)["colours"])
 _SERVICE_PAIR: Node = OneOf(
     tuple(
-        Say(f"{first} {second}", (("service", place),))
+        Words(f"{first} {second}", (("service", place),))
         for place, pair in enumerate(SERVICE_COLOURS, 1)
         for first in COLOUR_WORDS[pair.tip]
         for second in COLOUR_WORDS[pair.ring]
@@ -113,7 +113,7 @@ def _named(name: str, node: Node) -> Make:
 
 
 def _number(scope: Scope) -> Node:
-    typed = (Say("zero", (("", 0),)),) if scope.digits == MOST_DIGITS else ()
+    typed = (Words("zero", (("", 0),)),) if scope.digits == MOST_DIGITS else ()
     return _named("number", one_of(number(scope.digits), *typed))
 
 
@@ -122,7 +122,7 @@ def _made(node: Node, intent: Callable[..., object], name: str = "intent") -> Ma
 
 
 def _plain(intent: Callable[[], Intent], *phrases: str) -> Callable[[Scope], Node]:
-    node = OneOf(tuple(Say(phrase, (("intent", intent()),)) for phrase in phrases))
+    node = OneOf(tuple(Words(phrase, (("intent", intent()),)) for phrase in phrases))
     return lambda _: node
 
 
@@ -132,7 +132,7 @@ def _plain(intent: Callable[[], Intent], *phrases: str) -> Callable[[Scope], Nod
 def _group_words(scope: Scope) -> Node:
     which = one_of(
         seq("group", _named("number", number(2))),
-        seq("binder", Maybe(Say("group")), _BINDER),
+        seq("binder", Maybe(Words("group")), _BINDER),
     )
     if not scope.super_units:
         return which
@@ -141,12 +141,12 @@ def _group_words(scope: Scope) -> Node:
 
 @cache
 def _group_call(scope: Scope) -> Node:
-    return Rule("groupcall", _made(_group_words(scope), CallGroup, "group"))
+    return GrammarRule("groupcall", _made(_group_words(scope), CallGroup, "group"))
 
 
 @cache
 def _pair_call(scope: Scope) -> Node:
-    pair = Maybe(Say("pair"))
+    pair = Maybe(Words("pair"))
     forms: list[Node] = [
         seq("pair", _number(scope)),
         _named("number", long_number(scope.digits)),
@@ -157,13 +157,13 @@ def _pair_call(scope: Scope) -> Node:
         forms.append(seq(_group_call(scope), pair, COLOUR_PAIR))
     if scope.service:
         forms.append(seq("service", pair, one_of(_named("service", number(2)), _SERVICE_PAIR)))
-    return Rule("paircall", _made(OneOf(tuple(forms)), CallPair, "call"))
+    return GrammarRule("paircall", _made(OneOf(tuple(forms)), CallPair, "call"))
 
 
 @cache
 def _any_call(scope: Scope) -> Node:
     group = _named("call", _group_call(scope))
-    return Rule("call", one_of(_pair_call(scope), group) if scope.groups else _pair_call(scope))
+    return GrammarRule("call", one_of(_pair_call(scope), group) if scope.groups else _pair_call(scope))
 
 
 def _calls(lead: str, intent: Callable[..., object]) -> Callable[[Scope], Node]:
@@ -175,7 +175,7 @@ def _as_intent(node: Node) -> Make:
 
 
 def _fault_words() -> Node:
-    return OneOf(tuple(Say(word, (("fault", f),)) for f, words in FAULT_WORDS.items() for word in words))
+    return OneOf(tuple(Words(word, (("fault", f),)) for f, words in FAULT_WORDS.items() for word in words))
 
 
 def _of_pair(scope: Scope) -> Node:
@@ -193,7 +193,7 @@ def _cleared(scope: Scope) -> Node:
 
 
 def _measured(scope: Scope) -> Node:
-    units = OneOf(tuple(Say(word, (("unit", unit),)) for unit, word in UNIT_WORDS.items()))
+    units = OneOf(tuple(Words(word, (("unit", unit),)) for unit, word in UNIT_WORDS.items()))
     return _made(seq("reading", _named("number", number(max(scope.digits, 3))), units), say.Measured)
 
 
@@ -215,7 +215,7 @@ KEYS: dict[str, str] = {
 KEY_SIGNS = {ENTER: "Enter", PLUS: "+", MINUS: "-", TIMES: "*", SLASH: "/", POINT: "."}
 
 
-_ANY_DIGIT = OneOf(tuple(Say(d, (("", d),)) for d in "0123456789"))
+_ANY_DIGIT = OneOf(tuple(Words(d, (("", d),)) for d in "0123456789"))
 
 
 def _digits_after(most: int) -> Node:
@@ -229,8 +229,8 @@ _KEYED_NUMBER = Make("", _digits_after(MOST_DIGITS - 1), lambda values: int("".j
 _KEYED_COLOURS = Make(
     "colours",
     seq(
-        OneOf(tuple(Say(str(place), (("ring", ring),)) for place, ring in enumerate(RINGS, 1))),
-        OneOf(tuple(Say(str(place), (("tip", tip),)) for place, tip in enumerate(TIPS, 1))),
+        OneOf(tuple(Words(str(place), (("ring", ring),)) for place, ring in enumerate(RINGS, 1))),
+        OneOf(tuple(Words(str(place), (("tip", tip),)) for place, tip in enumerate(TIPS, 1))),
     ),
     _colours,
 )
@@ -267,7 +267,7 @@ _KEYED_CALL = one_of(_KEYED_PAIR, _KEYED_GROUP)
 
 
 def _key(intent: Callable[[], Intent], *keys: str) -> Node:
-    return Say(" ".join(keys), (("intent", intent()),))
+    return Words(" ".join(keys), (("intent", intent()),))
 
 
 FAULT_KEYS: dict[Fault, str] = {
@@ -275,7 +275,7 @@ FAULT_KEYS: dict[Fault, str] = {
     for place, fault in enumerate(Fault, 1)
 }
 """Keys behind the times key; the last faults have it twice."""
-_FAULT_BY_KEY = OneOf(tuple(Say(keys, (("fault", fault),)) for fault, keys in FAULT_KEYS.items()))
+_FAULT_BY_KEY = OneOf(tuple(Words(keys, (("fault", fault),)) for fault, keys in FAULT_KEYS.items()))
 _MAYBE_PAIR = Maybe(_named("pair", _KEYED_NUMBER))
 _KEYED_FAULT = _made(seq(_MAYBE_PAIR, TIMES, _FAULT_BY_KEY), say.MarkFault)
 _KEYED_CLEARING = _made(seq(_MAYBE_PAIR, POINT, POINT, TIMES, _FAULT_BY_KEY), say.ClearFault)
@@ -284,7 +284,7 @@ _KEYED_READING = _made(
         POINT,
         POINT,
         MINUS,
-        OneOf(tuple(Say(str(place), (("unit", unit),)) for place, unit in enumerate(Unit, 1))),
+        OneOf(tuple(Words(str(place), (("unit", unit),)) for place, unit in enumerate(Unit, 1))),
         _named("number", _KEYED_NUMBER),
         ENTER,
     ),
@@ -294,8 +294,8 @@ _KEYED_READING = _made(
 
 # --- the table -----------------------------------------------------------------------------------
 
-ENTRIES: tuple[Entry, ...] = (
-    Entry(
+ENTRIES: tuple[VocabularyRow, ...] = (
+    VocabularyRow(
         name="pair",
         intent=CallPair,
         voice=lambda scope: _as_intent(_pair_call(scope)),
@@ -311,7 +311,7 @@ ENTRIES: tuple[Entry, ...] = (
         ),
         help="call a pair by number, by both colours, or by both: confirms it when it is the expected one",
     ),
-    Entry(
+    VocabularyRow(
         name="group",
         intent=CallGroup,
         voice=lambda scope: _as_intent(_group_call(scope)),
@@ -320,7 +320,7 @@ ENTRIES: tuple[Entry, ...] = (
         examples=("group three", "binder orange white", "super unit red group three"),
         help="name a group or its binder: tells its binder and pairs",
     ),
-    Entry(
+    VocabularyRow(
         name="ask",
         intent=say.Ask,
         voice=_calls("what is", say.Ask),
@@ -329,7 +329,7 @@ ENTRIES: tuple[Entry, ...] = (
         examples=("what is pair forty seven", "what is orange violet"),
         help="tells about a pair or group and changes nothing",
     ),
-    Entry(
+    VocabularyRow(
         name="go-to",
         intent=say.GoTo,
         voice=_calls("go to", say.GoTo),
@@ -338,12 +338,12 @@ ENTRIES: tuple[Entry, ...] = (
         examples=("go to pair forty seven", "go to group three"),
         help="carry on from that pair, or from the first open pair of that group",
     ),
-    Entry(
+    VocabularyRow(
         name="bare-number",
         intent=say.BareNumber,
         voice=lambda _: Make("intent", ONE_WORD_NUMBER, lambda values: say.BareNumber(int(str(values[0][1])))),
     ),
-    Entry(
+    VocabularyRow(
         name="confirm",
         intent=say.Confirm,
         voice=_plain(say.Confirm, "confirm", "confirm pair", "confirm that"),
@@ -352,7 +352,7 @@ ENTRIES: tuple[Entry, ...] = (
         examples=("confirm",),
         help="confirm the expected pair without naming it; logged as the weakest kind",
     ),
-    Entry(
+    VocabularyRow(
         name="undo",
         intent=say.UndoThat,
         voice=_plain(say.UndoThat, "undo that", "cancel that"),
@@ -362,7 +362,7 @@ ENTRIES: tuple[Entry, ...] = (
         examples=("undo that", "cancel that"),
         help="take the last entry back",
     ),
-    Entry(
+    VocabularyRow(
         name="say-again",
         intent=say.SayAgain,
         voice=_plain(say.SayAgain, "say again", "repeat"),
@@ -371,7 +371,7 @@ ENTRIES: tuple[Entry, ...] = (
         examples=("say again",),
         help="repeat the last answer",
     ),
-    Entry(
+    VocabularyRow(
         name="next",
         intent=say.NextPair,
         voice=_plain(say.NextPair, "next pair"),
@@ -381,7 +381,7 @@ ENTRIES: tuple[Entry, ...] = (
         examples=("next pair",),
         help="tells the next pair; confirms nothing",
     ),
-    Entry(
+    VocabularyRow(
         name="previous",
         intent=say.PreviousPair,
         voice=_plain(say.PreviousPair, "previous pair"),
@@ -391,7 +391,7 @@ ENTRIES: tuple[Entry, ...] = (
         examples=("previous pair",),
         help="tells the pair before",
     ),
-    Entry(
+    VocabularyRow(
         name="which-group",
         intent=say.WhichGroup,
         voice=_plain(say.WhichGroup, "which group", "which binder"),
@@ -400,7 +400,7 @@ ENTRIES: tuple[Entry, ...] = (
         examples=("which group",),
         help="tells the group and binder in work",
     ),
-    Entry(
+    VocabularyRow(
         name="where-am-i",
         intent=say.WhereAmI,
         voice=_plain(say.WhereAmI, "where am i"),
@@ -409,7 +409,7 @@ ENTRIES: tuple[Entry, ...] = (
         examples=("where am I",),
         help="tells the last confirmed and the expected pair",
     ),
-    Entry(
+    VocabularyRow(
         name="how-many-left",
         intent=say.HowManyLeft,
         voice=_plain(say.HowManyLeft, "how many left"),
@@ -418,7 +418,7 @@ ENTRIES: tuple[Entry, ...] = (
         examples=("how many left",),
         help="tells how many pairs are left, skipped and faulty",
     ),
-    Entry(
+    VocabularyRow(
         name="skip",
         intent=say.SkipPair,
         voice=_plain(say.SkipPair, "skip pair"),
@@ -428,7 +428,7 @@ ENTRIES: tuple[Entry, ...] = (
         examples=("skip pair",),
         help="leave the expected pair for later",
     ),
-    Entry(
+    VocabularyRow(
         name="mark-fault",
         intent=say.MarkFault,
         voice=_faults,
@@ -439,7 +439,7 @@ ENTRIES: tuple[Entry, ...] = (
         help="log a fault on the expected pair, or on the one named: open, short, cross, ground, split, "
         "reversal, wet, noisy, transposed, voltage, unbalance or second split (re-split)",
     ),
-    Entry(
+    VocabularyRow(
         name="clear-fault",
         intent=say.ClearFault,
         voice=_cleared,
@@ -448,7 +448,7 @@ ENTRIES: tuple[Entry, ...] = (
         examples=("clear open", "clear ground pair forty seven"),
         help="log that a fault is mended",
     ),
-    Entry(
+    VocabularyRow(
         name="which-faults",
         intent=say.WhichFaults,
         voice=_plain(say.WhichFaults, "which faults"),
@@ -457,7 +457,7 @@ ENTRIES: tuple[Entry, ...] = (
         examples=("which faults",),
         help="lists the pairs with a fault",
     ),
-    Entry(
+    VocabularyRow(
         name="redo",
         intent=say.Redo,
         voice=_calls("redo", say.Redo),
@@ -466,7 +466,7 @@ ENTRIES: tuple[Entry, ...] = (
         examples=("redo pair forty seven",),
         help="log that a joint was opened again; it has to be called once more",
     ),
-    Entry(
+    VocabularyRow(
         name="go-to-cable",
         intent=say.GoToCable,
         voice=lambda _: Make(
@@ -479,7 +479,7 @@ ENTRIES: tuple[Entry, ...] = (
         examples=("go to cable two",),
         help="carry on with the first open pair of that cable of the plan",
     ),
-    Entry(
+    VocabularyRow(
         name="call-out",
         intent=say.CallOut,
         voice=_plain(say.CallOut, "call them out"),
@@ -488,7 +488,7 @@ ENTRIES: tuple[Entry, ...] = (
         examples=("call them out",),
         help="the assistant calls the pairs of the module, at a pace; hold on and carry on work",
     ),
-    Entry(
+    VocabularyRow(
         name="faster",
         intent=say.Faster,
         voice=_plain(say.Faster, "faster"),
@@ -497,7 +497,7 @@ ENTRIES: tuple[Entry, ...] = (
         examples=("faster",),
         help="call at a quicker pace",
     ),
-    Entry(
+    VocabularyRow(
         name="slower",
         intent=say.Slower,
         voice=_plain(say.Slower, "slower"),
@@ -506,7 +506,7 @@ ENTRIES: tuple[Entry, ...] = (
         examples=("slower",),
         help="call at a slower pace",
     ),
-    Entry(
+    VocabularyRow(
         name="confirm-module",
         intent=say.ConfirmModule,
         voice=_plain(say.ConfirmModule, "confirm module"),
@@ -515,7 +515,7 @@ ENTRIES: tuple[Entry, ...] = (
         examples=("confirm module",),
         help="confirm all pairs that were called out; logged as confirmed by the module",
     ),
-    Entry(
+    VocabularyRow(
         name="start-verifying",
         intent=say.StartVerifying,
         voice=_plain(say.StartVerifying, "start verification"),
@@ -524,7 +524,7 @@ ENTRIES: tuple[Entry, ...] = (
         examples=("start verification",),
         help="go through all joined pairs and log what the test set says: continuity, grounds, shorts",
     ),
-    Entry(
+    VocabularyRow(
         name="test-good",
         intent=say.PassedTest,
         voice=_plain(say.PassedTest, "test good"),
@@ -533,7 +533,7 @@ ENTRIES: tuple[Entry, ...] = (
         examples=("test good",),
         help="the pair in turn passed; for one that failed, mark its fault",
     ),
-    Entry(
+    VocabularyRow(
         name="measured",
         intent=say.Measured,
         voice=_measured,
@@ -542,7 +542,7 @@ ENTRIES: tuple[Entry, ...] = (
         examples=("reading five hundred mega ohms",),
         help="log a measurement of the pair in turn",
     ),
-    Entry(
+    VocabularyRow(
         name="end-verifying",
         intent=say.EndVerifying,
         voice=_plain(say.EndVerifying, "end verification"),
@@ -551,7 +551,7 @@ ENTRIES: tuple[Entry, ...] = (
         examples=("end verification",),
         help="leave the testing; the results stay",
     ),
-    Entry(
+    VocabularyRow(
         name="take-note",
         intent=say.TakeNote,
         voice=_plain(say.TakeNote, "take a note"),
@@ -560,7 +560,7 @@ ENTRIES: tuple[Entry, ...] = (
         examples=("take a note",),
         help="record up to 30 seconds of speech beside the log; when typing, write note and the text",
     ),
-    Entry(
+    VocabularyRow(
         name="hold",
         intent=say.HoldOn,
         voice=_plain(say.HoldOn, "hold on", "pause"),
@@ -570,7 +570,7 @@ ENTRIES: tuple[Entry, ...] = (
         examples=("hold on",),
         help="take no entry until you say carry on",
     ),
-    Entry(
+    VocabularyRow(
         name="carry-on",
         intent=say.CarryOn,
         voice=_plain(say.CarryOn, "carry on"),
@@ -579,7 +579,7 @@ ENTRIES: tuple[Entry, ...] = (
         examples=("carry on",),
         help="take entries again",
     ),
-    Entry(
+    VocabularyRow(
         name="help",
         intent=say.Help,
         voice=_plain(say.Help, "help", "what can i say"),
@@ -588,7 +588,7 @@ ENTRIES: tuple[Entry, ...] = (
         examples=("help",),
         help="tells what can be said now",
     ),
-    Entry(
+    VocabularyRow(
         name="finish",
         intent=say.Finish,
         voice=_plain(say.Finish, "finish session"),
@@ -598,7 +598,7 @@ ENTRIES: tuple[Entry, ...] = (
         examples=("finish session",),
         help="end the session; asks first when pairs are left",
     ),
-    Entry(
+    VocabularyRow(
         name="yes",
         intent=say.Yes,
         voice=_plain(say.Yes, "yes", "affirm"),
@@ -607,7 +607,7 @@ ENTRIES: tuple[Entry, ...] = (
         examples=("yes",),
         help="answer to a question, only while one is open",
     ),
-    Entry(
+    VocabularyRow(
         name="no",
         intent=say.No,
         voice=_plain(say.No, "no", "negative"),
@@ -621,7 +621,7 @@ ENTRIES: tuple[Entry, ...] = (
 ALL_INTENTS: frozenset[type[Intent]] = frozenset(entry.intent for entry in ENTRIES)
 
 
-def entries_in(scope: Scope) -> tuple[Entry, ...]:
+def entries_in(scope: Scope) -> tuple[VocabularyRow, ...]:
     """Give the entries that the scope opens, in the order of the table."""
     return tuple(entry for entry in ENTRIES if entry.intent in scope.intents)
 

@@ -3,7 +3,7 @@
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-from assistant.account.walk import Log
+from assistant.account.walk import ReadLog
 from assistant.cable.colour_code import Order
 from assistant.dialogue.machine import decide
 from assistant.dialogue.messages import Input, StartAsked, StopAsked, Typed
@@ -86,8 +86,8 @@ class Session:
             lines.append(line)
         return b"".join(lines)
 
-    def log(self, name: str = "a.jsonl") -> Log:
-        return Log(name=name, records=tuple(self.records), sha256="0" * 64, last_sum="0" * 16)
+    def log(self, name: str = "a.jsonl") -> ReadLog:
+        return ReadLog(name=name, records=tuple(self.records), sha256="0" * 64, last_sum="0" * 16)
 
     def write(self, path: Path) -> Path:
         path.write_bytes(self.data())

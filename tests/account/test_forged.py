@@ -8,13 +8,13 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from assistant.account.account import account_of
-from assistant.account.walk import Log
+from assistant.account.walk import ReadLog
 from assistant.app.cli import main
+from assistant.errors import AssistantError
 from assistant.handover.document import as_object
 from assistant.handover.page import as_page
 from assistant.handover.paper import as_pdf
 from assistant.handover.table import as_csv
-from assistant.ports import AssistantError
 from assistant.session.record import FIRST_SUM, Record, encode
 from tests.account.sessions import TWO_WAYS, Session
 from tests.session.strategies import facts, inputs
@@ -46,7 +46,7 @@ def whole(records: list[Record]) -> bytes:
 @settings(max_examples=60, suppress_health_check=[HealthCheck.too_slow])
 @given(forged())
 def test_every_form_or_one_line(records: list[Record]) -> None:
-    log = Log(name="a.jsonl", records=tuple(records), sha256="", last_sum="")
+    log = ReadLog(name="a.jsonl", records=tuple(records), sha256="", last_sum="")
     account, line = None, ""
     try:
         account = account_of([log])
@@ -85,7 +85,7 @@ def test_an_entry_taken_back_of_a_pair_that_is_not_there_is_one_line_with_its_lo
 
     records = [*BEGUN, replace(BEGUN[-1], number=len(BEGUN) + 1, facts=(Undone(entry="", pair=0),))]
     with pytest.raises(AssistantError, match=r"^a\.jsonl: record 4 cannot follow those before it"):
-        account_of([Log(name="a.jsonl", records=tuple(records), sha256="", last_sum="")])
+        account_of([ReadLog(name="a.jsonl", records=tuple(records), sha256="", last_sum="")])
 
 
 def test_a_check_that_is_no_more_asked_is_shown_by_its_name() -> None:
@@ -93,5 +93,5 @@ def test_a_check_that_is_no_more_asked_is_shown_by_its_name() -> None:
 
     fact = CheckAnswered(check="wind and rain", done=True, by=Channel.KEYS)
     records = [*BEGUN, replace(BEGUN[-1], number=len(BEGUN) + 1, facts=(fact,))]
-    page = as_page(account_of([Log(name="a.jsonl", records=tuple(records), sha256="", last_sum="")]))
+    page = as_page(account_of([ReadLog(name="a.jsonl", records=tuple(records), sha256="", last_sum="")]))
     assert "<td>wind and rain</td>" in page

@@ -11,7 +11,8 @@ import pytest
 from assistant.adapters import microphone as module
 from assistant.adapters.microphone import Microphone
 from assistant.dialogue.messages import Trouble
-from assistant.ports import BLOCK_FRAMES, SAMPLE_RATE_HZ, AssistantError
+from assistant.errors import AssistantError
+from assistant.ports import BLOCK_FRAMES, SAMPLE_RATE_HZ
 
 Callback = Callable[[object, int, object, object], None]
 OK = SimpleNamespace(input_overflow=False)

@@ -19,16 +19,17 @@ import pytest
 
 from assistant.adapters import recogniser_vosk
 from assistant.adapters.recogniser_vosk import VoskRecogniser, neighbours
+from assistant.errors import AssistantError
 from assistant.hearing.evidence import Candidate, Opinion, reading_of
-from assistant.ports import SAMPLE_RATE_HZ, AssistantError, Samples
-from assistant.words.grammar import Maybe, OneOf, Say, Sentences, Seq
+from assistant.ports import SAMPLE_RATE_HZ, Samples
+from assistant.words.grammar import Maybe, OneOf, Sentences, Seq, Words
 from assistant.words.vocabulary import ALL_INTENTS, Scope
 
 SILENCE = np.zeros(SAMPLE_RATE_HZ, np.int16)
 
 
 def sentences(*texts: str) -> Sentences:
-    return Sentences(OneOf(tuple(Say(text) for text in texts)))
+    return Sentences(OneOf(tuple(Words(text) for text in texts)))
 
 
 def refused(call: Callable[[], object]) -> str:
@@ -305,7 +306,7 @@ def test_a_mixture_of_phrases_means_nothing(library: Library, ready: VoskRecogni
 
 
 def test_phrases_are_the_words_and_what_may_stand_side_by_side() -> None:
-    node = Seq((Say("mark"), OneOf((Say("wet"), Say("split pair"))), Maybe(Say("nine"))))
+    node = Seq((Words("mark"), OneOf((Words("wet"), Words("split pair"))), Maybe(Words("nine"))))
     assert neighbours(Sentences(node)) == (
         "mark",
         "mark split",

@@ -13,10 +13,11 @@ from assistant.app import speech_models
 from assistant.app.hear import following_state
 from assistant.cable.makeup import Cable
 from assistant.dialogue.machine import scope_of
+from assistant.errors import AssistantError
 from assistant.hearing.evidence import reading_of
 from assistant.hearing.verdict import Judgement, judge
-from assistant.ports import SAMPLE_RATE_HZ, AssistantError, Recogniser, Samples
-from assistant.words.grammar import Say, Sentences
+from assistant.ports import SAMPLE_RATE_HZ, Recogniser, Samples
+from assistant.words.grammar import Sentences, Words
 from assistant.words.parser import Understood, parse
 from assistant.words.vocabulary import voice_sentences
 
@@ -100,7 +101,7 @@ def test_talk_that_is_no_call_is_not_accepted(ears: dict[str, Recogniser], voice
 
 def test_sphinx_names_the_words_that_its_dictionary_lacks() -> None:
     with pytest.raises(AssistantError, match="blumber, zorpel"):
-        sphinx().set_sentences(Sentences(Say("zorpel blumber white")))
+        sphinx().set_sentences(Sentences(Words("zorpel blumber white")))
 
 
 def test_sentences_must_come_before_decoding() -> None:

@@ -10,7 +10,7 @@ import numpy as np
 import soundfile
 
 from assistant.app.hearing_thread import LONGEST_NOTE_S, HearingThread, NoteRecorder
-from assistant.app.loop import Ear
+from assistant.app.loop import ListeningGate
 from assistant.dialogue.messages import DeviceFailed, Heard, Input, NoteRecorded
 from assistant.hearing.chain import BLOCK_S, HearingChain
 from assistant.ports import BLOCK_FRAMES, SAMPLE_RATE_HZ, Samples
@@ -37,7 +37,7 @@ class Source:
         pass
 
 
-def run(source: Source, ear: Ear, folder: Path) -> list[Input]:
+def run(source: Source, ear: ListeningGate, folder: Path) -> list[Input]:
     inbox: queue.Queue[Input] = queue.Queue()
     chain = HearingChain(Detector(), (Recogniser(),))
     thread = threading.Thread(target=HearingThread(source, chain, Detector(), ear, inbox, folder).run, daemon=True)
@@ -48,7 +48,7 @@ def run(source: Source, ear: Ear, folder: Path) -> list[Input]:
 
 
 def test_what_is_heard_while_open_shuts_the_ear(tmp_path: Path) -> None:
-    ear = Ear()
+    ear = ListeningGate()
     ear.open(SCOPE)
     (heard,) = run(Source(blocks(f"_ _ orange violet {LONG}"), waits=False), ear, tmp_path)
     assert isinstance(heard, Heard)
@@ -57,23 +57,23 @@ def test_what_is_heard_while_open_shuts_the_ear(tmp_path: Path) -> None:
 
 
 def test_a_microphone_goes_on_while_the_ear_is_shut_and_nothing_is_heard(tmp_path: Path) -> None:
-    assert run(Source(blocks(f"_ _ orange violet {LONG}"), waits=False), Ear(), tmp_path) == []
+    assert run(Source(blocks(f"_ _ orange violet {LONG}"), waits=False), ListeningGate(), tmp_path) == []
 
 
 def test_a_file_waits_until_the_ear_is_open_and_the_session_end_releases_it(tmp_path: Path) -> None:
-    ear = Ear()
+    ear = ListeningGate()
     threading.Timer(0.2, ear.end).start()
     assert run(Source(blocks(f"_ orange violet {LONG}"), waits=True), ear, tmp_path) == []
 
 
 def test_a_device_that_breaks_is_told_and_does_not_end_the_program(tmp_path: Path) -> None:
-    ear = Ear()
+    ear = ListeningGate()
     ear.open(SCOPE)
     assert run(Source([], waits=False, fails=True), ear, tmp_path) == [DeviceFailed("hearing", "unplugged")]
 
 
 def test_a_note_is_recorded_to_its_end_and_its_checksum_is_that_of_the_file(tmp_path: Path) -> None:
-    ear = Ear()
+    ear = ListeningGate()
     ear.open_for_note()
     sound = blocks("_ _ orange violet " + "_ " * 20)
     (note,) = run(Source(sound, waits=False), ear, tmp_path)

@@ -12,10 +12,11 @@ import soundfile
 from assistant.adapters import kept_sound
 from assistant.adapters.kept_sound import FlacFolder, sound_name, sounds_folder
 from assistant.app.hearing_thread import HearingThread
-from assistant.app.loop import Ear
+from assistant.app.loop import ListeningGate
 from assistant.dialogue.messages import Heard, Input
+from assistant.errors import AssistantError
 from assistant.hearing.chain import HearingChain
-from assistant.ports import SAMPLE_RATE_HZ, AssistantError
+from assistant.ports import SAMPLE_RATE_HZ
 from tests.app.test_hearing_thread import Source
 from tests.hearing.test_chain import LONG, SCOPE, Detector, blocks
 from tests.hearing.test_chain import Ear as Recogniser
@@ -23,7 +24,7 @@ from tests.hearing.test_chain import Ear as Recogniser
 
 def heard_with(sounds: FlacFolder | None, folder: Path) -> Heard:
     inbox: queue.Queue[Input] = queue.Queue()
-    ear = Ear()
+    ear = ListeningGate()
     ear.open(SCOPE)
     source = Source(blocks(f"_ _ orange violet {LONG}"), waits=False)
     chain = HearingChain(Detector(), (Recogniser(),))

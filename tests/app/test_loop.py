@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 
 import pytest
 
-from assistant.app.loop import Ear, Feeds, Loop
+from assistant.app.loop import Feeds, ListeningGate, Loop
 from assistant.dialogue.messages import Input, KeysPressed, PairConfirmed, SpeechEnded, StopAsked, Typed
 from assistant.dialogue.state import initial
 from assistant.session.journal import JournalError, MemoryJournal
@@ -47,9 +47,9 @@ class Tape:
         self.events.append("close")
 
 
-def run(inputs: list[Input], **options: object) -> tuple[Tape, Loop, Ear]:
+def run(inputs: list[Input], **options: object) -> tuple[Tape, Loop, ListeningGate]:
     inbox: queue.Queue[Input] = queue.Queue()
-    tape, ear = Tape(inbox, **options), Ear()  # type: ignore[arg-type]
+    tape, ear = Tape(inbox, **options), ListeningGate()  # type: ignore[arg-type]
     for came in inputs:
         inbox.put(came)
     loop = Loop(state=initial(), records=0, journal=tape, inbox=inbox, voice=tape, screen=tape, clock=tape, ear=ear)
@@ -70,7 +70,9 @@ def test_what_cannot_be_logged_is_never_said() -> None:
     tape = Tape(inbox, fail_at=2)
     for came in (start(), Typed("blue white")):
         inbox.put(came)
-    loop = Loop(state=initial(), records=0, journal=tape, inbox=inbox, voice=tape, screen=tape, clock=tape, ear=Ear())
+    loop = Loop(
+        state=initial(), records=0, journal=tape, inbox=inbox, voice=tape, screen=tape, clock=tape, ear=ListeningGate()
+    )
     with pytest.raises(JournalError):
         loop.run()
     assert not any("confirmed" in event for event in tape.events)
@@ -88,7 +90,7 @@ def test_the_record_has_the_input_with_its_facts_and_the_time() -> None:
 
 def test_the_ear_is_shut_while_the_assistant_speaks_and_open_afterwards() -> None:
     inbox: queue.Queue[Input] = queue.Queue()
-    tape, ear = Tape(inbox, ends=False), Ear()
+    tape, ear = Tape(inbox, ends=False), ListeningGate()
     loop = Loop(state=initial(), records=0, journal=tape, inbox=inbox, voice=tape, screen=tape, clock=tape, ear=ear)
     thread = threading.Thread(target=loop.run, daemon=True)
     thread.start()

@@ -7,7 +7,7 @@ import pytest
 from assistant.adapters import device_key
 from assistant.app import seals
 from assistant.app.cli import main
-from assistant.ports import AssistantError
+from assistant.errors import AssistantError
 from assistant.session.seal import SealError, read_seal
 from tests.account.sessions import Session
 

@@ -16,7 +16,7 @@ import pytest
 from assistant.app import speech_models
 from assistant.app.cli import main
 from assistant.app.speech_models import RemoteFile, SpeechModel
-from assistant.ports import AssistantError
+from assistant.errors import AssistantError
 
 WEIGHTS = bytes(number * 7 % 251 for number in range(50_000))
 WORDS = b"blue\nwhite\n"

@@ -7,8 +7,8 @@ import pytest
 
 from assistant.app import tune
 from assistant.app.cli import main
+from assistant.errors import AssistantError
 from assistant.hearing.tuning import UNTUNED
-from assistant.ports import AssistantError
 
 
 @pytest.fixture(autouse=True)

@@ -11,7 +11,7 @@ from assistant.app.ears import Ears, new_chain
 from assistant.hearing.chain import BLOCK_S, HearingChain, Utterance
 from assistant.hearing.evidence import Opinion
 from assistant.hearing.verdict import IDEAL, Judgement, Verdict, judge
-from assistant.ports import ChoosingRecogniser, Recogniser, Samples, Wanted, always
+from assistant.ports import ChoosingRecogniser, Recogniser, Samples, StillWanted, always
 from assistant.words.grammar import Sentences
 from assistant.words.intents import Intent
 from tests.bench.scenes import Placed, Scene
@@ -92,7 +92,7 @@ class Listening:
         """Pass the sentences on."""
         self._ear.set_sentences(sentences)
 
-    def decode(self, utterance: Samples, wanted: Wanted = always) -> Opinion:
+    def decode(self, utterance: Samples, wanted: StillWanted = always) -> Opinion:
         """Decode and remember."""
         return self._remembered(self._ear.decode(utterance, wanted))
 

@@ -9,7 +9,7 @@ from typing import Any, get_args
 
 import pytest
 
-from assistant.crew.database import TABLES, Answer, Database, of_logs, of_parquet
+from assistant.crew.database import TABLES, Database, QueryResult, of_logs, of_parquet
 from assistant.crew.loading import ENTRIES
 from assistant.crew.tables import questions
 from assistant.dialogue.messages import Check, Fact, Undone
@@ -47,7 +47,7 @@ def rolled(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Rolled]:
         yield Rolled(sessions, logs, parquet)
 
 
-def ask(database: Database, name: str) -> Answer:
+def ask(database: Database, name: str) -> QueryResult:
     return database.ask(QUESTIONS[name].query, name)
 
 

@@ -13,10 +13,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from assistant.crew.database import of_logs, of_parquet
-from assistant.crew.logs import LeftOut, Log, cabling, check_all, without_half_characters
+from assistant.crew.logs import FoundLog, LeftOut, cabling, check_all, without_half_characters
 from assistant.crew.tables import as_csv, as_json, as_tables, questions
 from assistant.dialogue.messages import PairConfirmed, Typed
-from assistant.ports import AssistantError
+from assistant.errors import AssistantError
 from assistant.session.journal import JournalError, load
 from assistant.session.record import FIRST_SUM, encode
 from tests.crew.shifts import Shift, log_bytes, shift, told_as
@@ -115,7 +115,7 @@ def test_a_torn_end_that_reads_as_a_record_counts_for_nothing(number: int, folde
     assert answers(folder) == before
 
 
-def seen(found: Log | LeftOut) -> object:
+def seen(found: FoundLog | LeftOut) -> object:
     """Give what is made of a log, or where it is damaged."""
     if isinstance(found, LeftOut):
         return found.why.split(" (")[0]

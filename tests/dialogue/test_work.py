@@ -19,7 +19,7 @@ from assistant.dialogue.messages import (
     PairConfirmed,
     PairTest,
     PairTested,
-    Reading,
+    ReadingLogged,
     RecordNote,
     ResumeAsked,
     StartTimer,
@@ -348,7 +348,7 @@ def test_a_reading_is_a_measurement_with_its_unit_and_no_test() -> None:
     talk.typed("blue white")
     talk.typed("start verification")
     assert talk.typed("reading five hundred mega ohms") == "One, blue white, reading five zero zero megohms."
-    assert talk.facts[-2] == Reading(pair=1, number=500, unit=Unit.MEGOHM, by=Channel.TYPED)
+    assert talk.facts[-2] == ReadingLogged(pair=1, number=500, unit=Unit.MEGOHM, by=Channel.TYPED)
     assert not [f for f in talk.facts if isinstance(f, PairTested)]
 
 

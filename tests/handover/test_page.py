@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from assistant.account.account import account_of
 from assistant.cable.colour_code import RINGS, TIPS, colours_of
-from assistant.handover.page import CODES, Sound, as_page
+from assistant.handover.page import CODES, PageSound, as_page
 from tests.account.sessions import TWO_WAYS, Session
 from tests.account.test_account import a_morning
 from tests.tables import rows as reference
@@ -119,6 +119,8 @@ def test_the_data_of_the_script_cannot_end_its_element() -> None:
 
 def test_sounds_stand_beside_what_they_are_of() -> None:
     account = account_of([a_morning().log()])
-    text = as_page(account, {("a.jsonl", 4): Sound.within(b"fLaC"), ("a.jsonl", 12): Sound("a.sounds/12.flac", False)})
+    text = as_page(
+        account, {("a.jsonl", 4): PageSound.within(b"fLaC"), ("a.jsonl", 12): PageSound("a.sounds/12.flac", False)}
+    )
     assert text.count('src="data:audio/flac;base64,ZkxhQw=="') == 2, "in the list of mismatches and in the steps"
     assert "Sounds: 1 of 2 in this page" in text

@@ -2,7 +2,7 @@
 
 import pytest
 
-from assistant.hearing.utterance import Change, Endpointer, Endpointing
+from assistant.hearing.utterance import Endpointer, Endpointing, SpeechChange
 
 BLOCK_S = 0.032
 SPEECH, QUIET, MISSED = 0.9, 0.05, 0.2
@@ -14,21 +14,21 @@ def blocks(seconds: float) -> int:
     return round(seconds / BLOCK_S)
 
 
-def changes(*stretches: tuple[float, float], limits: Endpointing | None = None) -> list[tuple[Change, int]]:
+def changes(*stretches: tuple[float, float], limits: Endpointing | None = None) -> list[tuple[SpeechChange, int]]:
     """Push stretches of (probability, seconds); give each change with the block it came at."""
     endpointer = Endpointer(limits or Endpointing(), BLOCK_S)
     found = []
     for probability, seconds in stretches:
         for _ in range(blocks(seconds)):
             change = endpointer.push(probability, LEVEL_DB[probability])
-            if change is not Change.NOTHING:
+            if change is not SpeechChange.NOTHING:
                 found.append((change, endpointer.position))
     return found
 
 
 def test_an_utterance_opens_pauses_and_ends() -> None:
     found = changes((QUIET, 1), (SPEECH, 1), (QUIET, 2))
-    assert [change for change, _ in found] == [Change.OPENED, Change.PAUSED, Change.ENDED]
+    assert [change for change, _ in found] == [SpeechChange.OPENED, SpeechChange.PAUSED, SpeechChange.ENDED]
     limits = Endpointing()
     speech_end = blocks(2)
     assert found[1][1] == speech_end + blocks(limits.decode_pause_s)
@@ -41,7 +41,13 @@ def test_a_click_opens_nothing() -> None:
 
 def test_speech_after_a_short_pause_goes_on_with_the_same_utterance() -> None:
     found = [change for change, _ in changes((SPEECH, 0.5), (QUIET, 0.6), (SPEECH, 0.5), (QUIET, 2))]
-    assert found == [Change.OPENED, Change.PAUSED, Change.RESUMED, Change.PAUSED, Change.ENDED]
+    assert found == [
+        SpeechChange.OPENED,
+        SpeechChange.PAUSED,
+        SpeechChange.RESUMED,
+        SpeechChange.PAUSED,
+        SpeechChange.ENDED,
+    ]
 
 
 def test_the_sound_reaches_back_before_the_opening() -> None:
@@ -55,7 +61,7 @@ def test_the_sound_reaches_back_before_the_opening() -> None:
 def test_endless_speech_is_cut_at_the_longest() -> None:
     limits = Endpointing(longest_s=3)
     found = changes((SPEECH, 7), limits=limits)
-    ends = [position for change, position in found if change is Change.ENDED]
+    ends = [position for change, position in found if change is SpeechChange.ENDED]
     assert len(ends) == 2
     assert ends[0] <= blocks(3) + 1
 
@@ -67,7 +73,7 @@ def test_after_finish_the_next_speech_is_a_new_utterance() -> None:
     endpointer.finish()
     assert not endpointer.is_open
     found = [endpointer.push(SPEECH, LEVEL_DB[SPEECH]) for _ in range(blocks(0.3))]
-    assert Change.OPENED in found
+    assert SpeechChange.OPENED in found
 
 
 def test_a_first_word_that_the_detector_missed_belongs_to_the_utterance() -> None:
@@ -95,7 +101,7 @@ def test_looking_back_never_reaches_into_the_utterance_before() -> None:
 def test_loud_noise_alone_opens_nothing() -> None:
     endpointer = Endpointer(Endpointing(), BLOCK_S)
     found = [endpointer.push(MISSED, LEVEL_DB[MISSED]) for _ in range(blocks(3))]
-    assert set(found) == {Change.NOTHING}
+    assert set(found) == {SpeechChange.NOTHING}
 
 
 def test_the_speech_is_measured_from_its_first_to_its_last_block() -> None:
@@ -103,7 +109,7 @@ def test_the_speech_is_measured_from_its_first_to_its_last_block() -> None:
     endpointer = Endpointer(limits, BLOCK_S)
     told = [0.01] * 30 + [0.4] + [0.01] * 5 + [0.9] * 20 + [0.01] * 30
     for probability in told:
-        if endpointer.push(probability, -60.0) is Change.ENDED:
+        if endpointer.push(probability, -60.0) is SpeechChange.ENDED:
             break
     assert endpointer.speech_blocks == 26, "the weak one before the opening counts"
 

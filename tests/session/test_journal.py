@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from assistant.dialogue.messages import Channel, Check, Fact, Input, PairConfirmed, Said, SpeechEnded, Typed
-from assistant.session.journal import FileJournal, Journal, JournalError, Loaded, MemoryJournal, load
+from assistant.session.journal import FileJournal, Journal, JournalError, LoadedLog, MemoryJournal, load
 from assistant.session.record import FIRST_SUM, Record, RecordError, decode, encode
 from tests.session.lines import line_of
 
@@ -144,7 +144,7 @@ def test_a_refused_log_is_not_left_open(written: Path) -> None:
 
 def test_a_log_goes_on_where_it_ended(written: Path) -> None:
     journal, loaded = FileJournal.reopen(written)
-    assert loaded == Loaded(RECORDS, decode(LINES[-1], _sum_after(RECORDS[:-1]))[1], len(WHOLE), b"")
+    assert loaded == LoadedLog(RECORDS, decode(LINES[-1], _sum_after(RECORDS[:-1]))[1], len(WHOLE), b"")
     journal.append(confirmed(6))
     journal.close()
     assert load(written).records == (*RECORDS, confirmed(6))
@@ -293,7 +293,7 @@ def test_space_that_was_given_but_never_filled_counts_as_torn(written: Path) -> 
 # --- every byte changed ----------------------------------------------------------------------------------------
 
 
-def _load_or_error(path: Path, data: bytes) -> Loaded | str:
+def _load_or_error(path: Path, data: bytes) -> LoadedLog | str:
     path.write_bytes(data)
     text = ""
     try:
@@ -371,7 +371,7 @@ def test_a_line_lost_before_the_last_costs_the_last_and_no_more(path: Path) -> N
     # from the file alone this cannot be told from a last line that was half written
     path.parent.mkdir()
     found = _load_or_error(path, b"".join(_without(len(LINES) - 1)))
-    assert isinstance(found, Loaded)
+    assert isinstance(found, LoadedLog)
     assert (found.records, found.torn) == (RECORDS[:-2], LINES[-1])
 
 

@@ -5,7 +5,7 @@ from assistant.dialogue.messages import (
     GroupNamed,
     LookedUp,
     Repeated,
-    Say,
+    Speak,
     Step,
 )
 from assistant.dialogue.resolve import (
@@ -66,7 +66,7 @@ def look_up_neighbour(state: State, entry: Entry) -> Step:
 def say_again(state: State, _: Entry) -> Step:
     """Repeat the last sentence."""
     text = wording.repeated(state)
-    return Step((Repeated(text),), (Say(text),))
+    return Step((Repeated(text),), (Speak(text),))
 
 
 def which_group(state: State, _: Entry) -> Step:

@@ -10,7 +10,7 @@ from assistant.dialogue.messages import (
     Channel,
     Fact,
     Said,
-    Say,
+    Speak,
     Step,
 )
 from assistant.dialogue.state import State, fold
@@ -33,7 +33,7 @@ Rule = Callable[[State, Entry], Step]
 
 def tell(text: str) -> Step:
     """Say this, and keep that it was said."""
-    return Step((Said(text),), (Say(text),))
+    return Step((Said(text),), (Speak(text),))
 
 
 def then(state: State, *facts: Fact, told: Callable[[State], str]) -> Step:

@@ -5,7 +5,7 @@ from assistant.dialogue.messages import (
     FaultMarked,
     PairTest,
     PairTested,
-    Reading,
+    ReadingLogged,
     Step,
     VerifyingBegun,
     VerifyingEnded,
@@ -79,7 +79,7 @@ def log_reading(state: State, entry: Entry) -> Step:
     made = in_turn(state)
     if made is None:
         return tell(wording.verified(state) if state.verifying else wording.expected(state))
-    fact = Reading(pair=made.number, number=intent.number, unit=intent.unit, by=entry.by)
+    fact = ReadingLogged(pair=made.number, number=intent.number, unit=intent.unit, by=entry.by)
     return Step((fact,)) + tell(wording.reading(state, made, fact))
 
 
