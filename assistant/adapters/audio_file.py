@@ -67,6 +67,9 @@ class AudioFile:
                 return
             yield block
 
+    def pass_over(self) -> None:
+        """Do nothing: this sound waits."""
+
     def close(self) -> None:
         """End the blocks."""
         self._closed = True

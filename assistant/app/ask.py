@@ -6,7 +6,7 @@ from assistant.cable.colour_code import Order
 from assistant.cable.makeup import Address, Cable, Group
 from assistant.cable.splice_plan import straight_sequence
 from assistant.dialogue.machine import decide
-from assistant.dialogue.messages import Said, Typed
+from assistant.dialogue.messages import NOT_YET, Said, Typed
 from assistant.dialogue.resolve import (
     Disagreement,
     Groups,
@@ -55,7 +55,7 @@ def answer(text: str, cable: Cable, order: Order) -> AskResult:
         binder_order=order,
         group=1 if cable.groups == 1 else None,
     )
-    said = " ".join(fact.text for fact in decide(state, Typed(text)).facts if isinstance(fact, Said))
+    said = " ".join(fact.text for fact in decide(state, Typed(text, NOT_YET)).facts if isinstance(fact, Said))
     intent = parsed.intent
     call = intent.call if isinstance(intent, Ask | GoTo) else intent
     found = _found(call, state) if isinstance(call, CallPair | CallGroup) else None

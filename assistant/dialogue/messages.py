@@ -5,6 +5,7 @@ An *input* is what came in, a *fact* is what happened and is kept, an *effect* i
 
 from dataclasses import dataclass
 from enum import Enum
+from typing import NewType
 
 from assistant.cable.colour_code import Order
 from assistant.cable.splice_plan import Site
@@ -37,6 +38,12 @@ class Channel(Enum):
     VOICE = "voice"
     TYPED = "typed"
     KEYS = "keys"
+
+
+AnnouncementNumber = NewType("AnnouncementNumber", int)
+"""Number of an announcement or question of a session, 1 upward."""
+NOT_YET = AnnouncementNumber(0)
+"""None has been put yet."""
 
 
 # --- inputs --------------------------------------------------------------------------------------
@@ -107,6 +114,8 @@ class Heard:
     readings: tuple[EarReading, ...]
     sound_sha256: str = ""
     """Of the FLAC file that is kept for the record of this utterance; empty where no sound is kept."""
+    after: AnnouncementNumber
+    """The announcement that was current and had been put when this is last known not to have begun."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,6 +123,8 @@ class Typed:
     """A line of words from the console."""
 
     text: str
+    after: AnnouncementNumber
+    """The announcement that was current and had been put when this is last known not to have begun."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,6 +132,25 @@ class KeysPressed:
     """One whole entry from the keypad, as the terminal sent it."""
 
     keys: str
+    after: AnnouncementNumber
+    """The announcement that was current and had been put when this is last known not to have begun."""
+
+
+class KeyTrouble(Enum):
+    """Why a key was refused."""
+
+    UNKNOWN = "unknown"
+    HELD = "held"
+    NUM_LOCK = "num lock"
+    TOO_LONG = "too long"
+
+
+@dataclass(frozen=True, slots=True)
+class KeysRefused:
+    """A key was refused, and what was half typed is cleared."""
+
+    keys: str
+    trouble: KeyTrouble
 
 
 @dataclass(frozen=True, slots=True)
@@ -190,6 +220,7 @@ Input = (
     | Heard
     | Typed
     | KeysPressed
+    | KeysRefused
     | SpeechEnded
     | SoundLost
     | DeviceFailed
@@ -561,6 +592,8 @@ class Speak:
     """Speak this."""
 
     text: str
+    announcement: AnnouncementNumber | None = None
+    """Which announcement is put by speaking it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -577,7 +610,7 @@ class Quit:
 
 @dataclass(frozen=True, slots=True)
 class StartTimer:
-    """When all has been said and so many seconds have passed, put in `TimedOut` for this joint."""
+    """Put in `TimedOut` for this joint so many seconds after the last sentence began, when all has been said."""
 
     seconds: float
     joint: int

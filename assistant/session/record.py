@@ -24,6 +24,8 @@ SUM_LENGTH = 16
 """Hex digits of the checksum that are kept: 64 bits."""
 FIRST_SUM = "0" * SUM_LENGTH
 """What stands for the checksum before the first line."""
+BEFORE_NUMBERS = messages.AnnouncementNumber(-1)
+"""What stands for `after` where a line is older than the numbers of announcements."""
 LINE_START = b'{"sum":"'
 """How every line begins; JSON escapes quotes in texts, so that it stands nowhere else in a line."""
 _LINE = re.compile(rb'\{"sum":"([0-9a-f]{16})",(.*)\}\n', re.DOTALL)
@@ -34,6 +36,7 @@ INPUT_TAGS: dict[type[Input], str] = {
     messages.Heard: "heard",
     messages.Typed: "typed",
     messages.KeysPressed: "keys-pressed",
+    messages.KeysRefused: "keys-refused",
     messages.SpeechEnded: "speech-ended",
     messages.SoundLost: "sound-lost",
     messages.DeviceFailed: "device-failed",
@@ -110,10 +113,16 @@ def _converter() -> Converter:
     converter.register_structure_hook(int, _strict(int))
     converter.register_structure_hook(str, _strict(str))
     converter.register_structure_hook(bool, _strict(bool))
+    for entry in (messages.Heard, messages.Typed, messages.KeysPressed):
+        converter.register_structure_hook(entry, _numbered(make_dict_structure_fn(entry, converter)))
     for union, tags in ((Question, QUESTION_TAGS), (Input, INPUT_TAGS), (Fact, FACT_TAGS)):
         _tag(converter, union, tags)
     converter.register_structure_hook(Record, make_dict_structure_fn(Record, converter))
     return converter
+
+
+def _numbered(structure: Callable[[Any, Any], Any]) -> Callable[[Any, Any], Any]:
+    return lambda line, kind: structure({"after": BEFORE_NUMBERS, **line}, kind)
 
 
 def _strict(kind: type) -> Callable[[object, object], object]:
