@@ -15,6 +15,7 @@ from assistant.dialogue.messages import (
     Input,
     JoinProtected,
     KeysPressed,
+    KeysRefused,
     MicrophoneTrouble,
     MicrophoneTroubled,
     Missed,
@@ -209,6 +210,8 @@ def decide(state: State, came: Input) -> Step:
             return Step(effects=(Show(f"> {text}"),)) + _typed(state, text)
         case KeysPressed(keys=keys):
             return Step(effects=(Show(f"> {keys.strip() or 'Enter'}"),)) + _keys(state, keys)
+        case KeysRefused(trouble=trouble):
+            return Step((Missed(f"keys {trouble.value}"),)) + tell(f"Keys not taken: {trouble.value}.")
         case SoundLost(frames=frames):
             return Step((SoundMissed(frames),)) + tell("Sound was lost. Say the last call again.")
         case DeviceFailed(device=device, reason=reason):
