@@ -36,8 +36,8 @@ MOST_SHOWN = 40
 
 _SEQUENCE = re.compile(
     r"\x1b\[M.{3}"  # mouse, as X10 has it
-    r"|\x1b\[\[[A-E]"  # function keys of the Linux console
-    r"|\x1b[\[O][0-?]*[ -/]*[@-~]"  # control sequences (ECMA-48, 5.4), and single shifts with what terminals add
+    r"|\x1b\[\[."  # function keys of the Linux console
+    r"|\x1b(\[(?![M\[])|O)[0-?]*[ -/]*[@-~]"  # control sequences (ECMA-48, 5.4), single shifts with more
     r"|\x1b[ -/]+[0-~]"  # ECMA-35 escape sequences
     r"|\x1b[^\x1b\[OPX\]^_ -/]",  # Alt with a key
     re.DOTALL,
