@@ -30,7 +30,7 @@ SYSTEM_LIBRARIES = ("libespeak-ng.so.1", "/usr/local/lib/libespeak-ng.so.1", "li
 """Where pyttsx3 looks on Linux, in its order."""
 MOST_TRIES = 5
 """An empty rendering is tried again, never kept."""
-LONGEST_RENDERING_S = 5.0
+LONGEST_RENDERING_S = 20.0
 ESPEAK = "pyttsx3.drivers.espeak"
 _ENGINE = threading.Lock()
 """Held while a sentence is rendered: pyttsx3 gives all renderers the same engine."""
@@ -97,7 +97,7 @@ class SpeechRenderer:
                 self._engine.runAndWait()
                 # espeak speaks in a thread of its own: 21 of 128 sentences were cut off on a busy machine, 0 with this
                 if ESPEAK in sys.modules and not self._finished.wait(LONGEST_RENDERING_S):
-                    continue
+                    break  # asked again while it speaks, it would mix the sentences
             with contextlib.suppress(soundfile.LibsndfileError):  # there is none, or it is half written
                 samples, rate_hz = soundfile.read(str(path), dtype="int16")
                 if len(samples):
