@@ -43,7 +43,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
         if _is_written():
             raise
         code = left.code if isinstance(left.code, int) and left.code else EXIT_FAILED
-    return code if code or _is_written() else EXIT_FAILED
+    written = _is_written(told=bool(code))
+    return code if code or written else EXIT_FAILED
 
 
 def _run(arguments: Sequence[str] | None, interruptible: "_Interruptible") -> int:
@@ -111,14 +112,14 @@ def _prepare_streams() -> None:
             stream.reconfigure(errors="backslashreplace")
 
 
-def _is_written() -> bool:
-    """Write what waits to be printed; where that fails, tell it, unless nobody reads, and print no more."""
+def _is_written(*, told: bool = False) -> bool:
+    """Write what waits to be printed; where that fails, tell it, unless it is told or nobody reads; print no more."""
     if sys.stdout is None:
         return True
     try:
         sys.stdout.flush()
     except (OSError, ValueError) as error:
-        if not isinstance(error, BrokenPipeError):
+        if not (told or isinstance(error, BrokenPipeError)):
             _tell_lost(error)
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return False
