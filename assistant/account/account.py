@@ -127,7 +127,7 @@ def account_of(logs: Sequence[ReadLog]) -> Account:
     newest = walks[-1]
     for one in walks:
         _refuse_other_splice(one, newest)
-    plan, order = newest.last.plan, newest.opened.pair_order
+    plan, order = newest.last.plan, newest.opened.settings.pair_order
     changes = tuple(sorted((c for one in walks for c in one.changes), key=lambda change: change.at))
     remarks = tuple(sorted((r for one in walks for r in one.remarks), key=lambda remark: remark.at))
     lines = sorted(((one.log.name, line) for one in walks for line in one.lines), key=lambda pair: pair[1].at)
@@ -139,8 +139,8 @@ def account_of(logs: Sequence[ReadLog]) -> Account:
     return Account(
         plan=plan,
         order=order,
-        site=newest.last.site or plan.site,
-        place=next((one.opened.place for one in reversed(walks) if one.opened.place), ""),
+        site=newest.last.settings.site or plan.site,
+        place=next((one.opened.settings.place for one in reversed(walks) if one.opened.settings.place), ""),
         logs=tuple(one.log for one in walks),
         sittings=tuple(sitting for one in walks for sitting in one.sittings),
         rows=rows,

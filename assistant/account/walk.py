@@ -5,14 +5,15 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime
 
 from assistant.account.story import AccountError, Line, line_of
-from assistant.cable.splice_plan import Joint, Plan
+from assistant.cable.makeup import Position
+from assistant.cable.splice_plan import Joint, JointNumber, Plan
 from assistant.dialogue import messages as m
 from assistant.dialogue.messages import Fact
 from assistant.dialogue.state import PairState, Standing, State
 from assistant.session.record import Record
 from assistant.session.replay import HistoryError, refusing_forgery, steps
 
-Spot = tuple[str, int]
+Spot = tuple[str, Position]
 """A pair of the cable: name of its end, and position in the sheath."""
 
 
@@ -143,7 +144,7 @@ def walk(log: ReadLog) -> Walk:
     opened = next((f for r in log.records[:1] for f in r.facts if isinstance(f, m.SessionOpened)), None)
     if opened is None:
         raise AccountError(f"{log.name}: holds no session")
-    if opened.asking:
+    if opened.settings.asking:
         raise AccountError(f"{log.name}: is a session of questions only, in which nothing is joined")
     found: Walk | None = None
     try:
@@ -174,7 +175,7 @@ def _take(found: Walk, before: State, record: Record) -> None:
         if isinstance(fact, m.Mismatch):
             found.slips.append(_slip(found.log.name, fact, line, before))
     if state.pairs is not before.pairs:
-        touched = dict.fromkeys(j for f in record.facts if isinstance(j := getattr(f, "pair", None), int))
+        touched = dict.fromkeys(JointNumber(j) for f in record.facts if isinstance(j := getattr(f, "pair", None), int))
         for number in touched:
             if state.of(number) != before.of(number):
                 found.changes.append(_change(found, number, line, record.facts))
@@ -209,12 +210,12 @@ def _sitting(log: str, fact: m.SessionOpened | m.SessionResumed, line: Line) -> 
         log=log,
         began=line.at,
         ended=line.at,
-        person=fact.person,
-        microphone=fact.microphone,
-        ears=fact.ears,
-        app_version=fact.app_version,
+        person=fact.who.person,
+        microphone=fact.who.microphone,
+        ears=fact.who.ears,
+        app_version=fact.who.app_version,
         taken_up=isinstance(fact, m.SessionResumed),
-        keeps_sound=fact.keeps_sound,
+        keeps_sound=fact.who.keeps_sound,
     )
 
 
@@ -223,7 +224,7 @@ def _end(found: Walk, line: Line, how: str) -> None:
         found.sittings[-1] = replace(found.sittings[-1], ended=line.at, end=how)
 
 
-def _change(found: Walk, number: int, line: Line, facts: tuple[Fact, ...]) -> StandingChange:
+def _change(found: Walk, number: JointNumber, line: Line, facts: tuple[Fact, ...]) -> StandingChange:
     state, log = found.last, found.log.name
     joint = state.plan.by_number[number]
     lead, *mates = spots(state.plan, joint)
@@ -287,7 +288,7 @@ def _followed(found: Walk) -> Iterator[Slip]:
 def _named(fact: Fact, state: State) -> str:
     if isinstance(fact, m.Mismatch):
         return f'another call that did not fit ("{fact.call}")'
-    number = getattr(fact, "pair", 0)
+    number: JointNumber = getattr(fact, "pair", JointNumber(0))
     end, position = spots(state.plan, state.plan.by_number[number])[0]
     called = f"{end} {state.plan.end_of(state.plan.by_number[number].lead).called(position)[1]}".strip()
     match fact:

@@ -14,6 +14,7 @@ from assistant.account.topics import Topic
 from assistant.adapters.device_key import load_public_key
 from assistant.adapters.kept_sound import sound_name, sounds_folder
 from assistant.app.seals import SealFinding, seal_findings
+from assistant.cable.splice_plan import JointNumber
 from assistant.dialogue.messages import Heard, Input, NoteKept
 from assistant.dialogue.state import State
 from assistant.errors import AssistantError
@@ -82,7 +83,7 @@ def _edge(path: Path, told: list[tuple[Line, State]], limit: str, *, at_start: b
 
 def _about(line: Line, state: State, number: int) -> bool:
     plan = state.plan
-    places = [plan.by_number[joint].lead for joint in line.joints if joint in plan.by_number]
+    places = [plan.by_number[JointNumber(joint)].lead for joint in line.joints if JointNumber(joint) in plan.by_number]
     return any(plan.end_of(place).called(place.position)[1] == number for place in places)
 
 
@@ -201,7 +202,7 @@ def checked(path: Path, public_key: Path | None) -> tuple[list[str], bool]:
 
 def _state_line(loaded: LoadedLog) -> str:
     state = rebuild(loaded.records)
-    if state.asking:
+    if state.settings.asking:
         return "a session of questions only"
     tally = state.tally()
     ended = "ended" if state.ended else "not ended, it can be taken up again"

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 from assistant.crew.logs import FoundLog, LeftOut, cabling, check_all, without_half_characters
 from assistant.dialogue import messages
+from assistant.dialogue.tags import FACT_TAGS
 from assistant.errors import AssistantError
-from assistant.session.record import FACT_TAGS
 
 if TYPE_CHECKING:
     from duckdb import DuckDBPyConnection

@@ -9,83 +9,25 @@ import hashlib
 import json
 import re
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, is_dataclass
 from types import UnionType
-from typing import Any, get_args
+from typing import Any, get_args, get_type_hints
 
 from cattrs import Converter
-from cattrs.gen import make_dict_structure_fn
+from cattrs.gen import make_dict_structure_fn, make_dict_unstructure_fn, override
 from cattrs.strategies import configure_tagged_union
 
 from assistant.dialogue import messages
-from assistant.dialogue.messages import Fact, Input, Question
+from assistant.dialogue.messages import BEFORE_NUMBERS, Fact, Input, Question
+from assistant.dialogue.tags import FACT_TAGS, INPUT_TAGS, QUESTION_TAGS
 
 SUM_LENGTH = 16
 """Hex digits of the checksum that are kept: 64 bits."""
 FIRST_SUM = "0" * SUM_LENGTH
 """What stands for the checksum before the first line."""
-BEFORE_NUMBERS = messages.AnnouncementNumber(-1)
-"""What stands for `after` where a line is older than the numbers of announcements."""
 LINE_START = b'{"sum":"'
 """How every line begins; JSON escapes quotes in texts, so that it stands nowhere else in a line."""
 _LINE = re.compile(rb'\{"sum":"([0-9a-f]{16})",(.*)\}\n', re.DOTALL)
-
-INPUT_TAGS: dict[type[Input], str] = {
-    messages.StartAsked: "start-asked",
-    messages.ResumeAsked: "resume-asked",
-    messages.Heard: "heard",
-    messages.Typed: "typed",
-    messages.KeysPressed: "keys-pressed",
-    messages.KeysRefused: "keys-refused",
-    messages.SpeechEnded: "speech-ended",
-    messages.SoundLost: "sound-lost",
-    messages.DeviceFailed: "device-failed",
-    messages.MicrophoneTrouble: "microphone-trouble",
-    messages.TimedOut: "timed-out",
-    messages.NoteRecorded: "note-recorded",
-    messages.StopAsked: "stop-asked",
-}
-FACT_TAGS: dict[type[Fact], str] = {
-    messages.SessionOpened: "session-opened",
-    messages.SessionResumed: "session-resumed",
-    messages.PairConfirmed: "pair-confirmed",
-    messages.FaultMarked: "fault-marked",
-    messages.FaultCleared: "fault-cleared",
-    messages.Reopened: "reopened",
-    messages.CheckAnswered: "check-answered",
-    messages.CalledOut: "called-out",
-    messages.PaceSet: "pace-set",
-    messages.VerifyingBegun: "verifying-begun",
-    messages.PairTested: "pair-tested",
-    messages.ReadingLogged: "reading",
-    messages.VerifyingEnded: "verifying-ended",
-    messages.NoteKept: "note-kept",
-    messages.PairSkipped: "pair-skipped",
-    messages.MovedTo: "moved-to",
-    messages.Undone: "undone",
-    messages.Mismatch: "mismatch",
-    messages.LookedUp: "looked-up",
-    messages.GroupNamed: "group-named",
-    messages.Asked: "asked",
-    messages.Answered: "answered",
-    messages.QuestionDropped: "question-dropped",
-    messages.Missed: "missed",
-    messages.Held: "held",
-    messages.CarriedOn: "carried-on",
-    messages.Said: "said",
-    messages.Repeated: "repeated",
-    messages.DeviceLost: "device-lost",
-    messages.MicrophoneTroubled: "microphone-troubled",
-    messages.SoundMissed: "sound-missed",
-    messages.SessionLeft: "session-left",
-    messages.SessionEnded: "session-ended",
-}
-QUESTION_TAGS: dict[type[Question], str] = {
-    messages.DidYouSay: "did-you-say",
-    messages.FinishAnyway: "finish-anyway",
-    messages.JoinProtected: "join-protected",
-    messages.SiteCheck: "site-check",
-}
 
 
 class RecordError(ValueError):
@@ -113,16 +55,53 @@ def _converter() -> Converter:
     converter.register_structure_hook(int, _strict(int))
     converter.register_structure_hook(str, _strict(str))
     converter.register_structure_hook(bool, _strict(bool))
-    for entry in (messages.Heard, messages.Typed, messages.KeysPressed):
-        converter.register_structure_hook(entry, _numbered(make_dict_structure_fn(entry, converter)))
+    _keep_as_before(converter)
     for union, tags in ((Question, QUESTION_TAGS), (Input, INPUT_TAGS), (Fact, FACT_TAGS)):
         _tag(converter, union, tags)
     converter.register_structure_hook(Record, make_dict_structure_fn(Record, converter))
     return converter
 
 
+def _keep_as_before(converter: Converter) -> None:
+    """Write what has parts of its own as one flat object, as ever, and read lines from before entries had numbers."""
+    for kind in (messages.StartAsked, messages.ResumeAsked, messages.SessionOpened, messages.SessionResumed):
+        converter.register_unstructure_hook(kind, _flat(converter))
+        converter.register_structure_hook(kind, _from_flat(converter))
+    heard = messages.Heard
+    converter.register_unstructure_hook(heard, make_dict_unstructure_fn(heard, converter, meaning=override(omit=True)))
+    for entry in (heard, messages.Typed, messages.KeysPressed):
+        structure = make_dict_structure_fn(entry, converter, **_without_meaning(entry))
+        converter.register_structure_hook(entry, _numbered(structure))
+
+
+def _without_meaning(kind: type) -> dict[str, Any]:
+    return {"meaning": override(omit=True)} if kind is messages.Heard else {}
+
+
 def _numbered(structure: Callable[[Any, Any], Any]) -> Callable[[Any, Any], Any]:
-    return lambda line, kind: structure({"after": BEFORE_NUMBERS, **line}, kind)
+    return lambda value, kind: structure({"after": BEFORE_NUMBERS, **value}, kind)
+
+
+def _flat(converter: Converter) -> Callable[[Any], dict[str, Any]]:
+    def unstructure(value: Any) -> dict[str, Any]:
+        flat: dict[str, Any] = {}
+        for part in fields(value):
+            found = converter.unstructure(getattr(value, part.name))
+            flat |= found if isinstance(found, dict) else {part.name: found}
+        return flat
+
+    return unstructure
+
+
+def _from_flat(converter: Converter) -> Callable[[Any, Any], Any]:
+    def structure(value: dict[str, Any], kind: type) -> Any:
+        parts = {
+            name: converter.structure(value if is_dataclass(hint) else value[name], hint)
+            for name, hint in get_type_hints(kind).items()
+        }
+        return kind(**parts)
+
+    return structure
 
 
 def _strict(kind: type) -> Callable[[object, object], object]:
