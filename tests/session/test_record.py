@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from assistant.dialogue.messages import Asked, Channel, Check, PairConfirmed, Said, SpeechEnded, Typed
+from assistant.dialogue.messages import Asked, Channel, Check, MovedTo, PairConfirmed, Said, SpeechEnded, Typed
 from assistant.dialogue.state import PairState
 from assistant.session.journal import load
 from assistant.session.record import (
@@ -20,6 +20,8 @@ from assistant.session.record import (
     FIRST_SUM,
     INPUT_TAGS,
     QUESTION_TAGS,
+    LaterFact,
+    LaterInput,
     Record,
     RecordError,
     decode,
@@ -113,7 +115,8 @@ def test_the_format_stays_what_it_is() -> None:
     )
     line = line_of(content, "0123456789abcdef")
     assert decode(line, "0123456789abcdef")[0] == wanted
-    assert json.loads(encode(wanted, FIRST_SUM)[0]).keys() == {"sum", "number", "at", "input", "facts"}
+    assert json.loads(encode(wanted, FIRST_SUM)[0]).keys() == {"sum", "after", "number", "at", "input", "facts"}
+    assert json.loads(encode(wanted, "0123456789abcdef")[0])["after"] == "0123456789abcdef"
 
 
 def test_fields_that_a_later_version_adds_are_passed_over() -> None:
@@ -131,23 +134,47 @@ GOOD = {"number": 1, "at": AT, "input": {"tag": "typed", "text": "x"}, "facts": 
         {"number": True},
         {"number": 1.0},
         {"at": 5},
-        {"input": {"tag": "typed", "text": 5}},
-        {"input": {"tag": "typed"}},
-        {"input": {"tag": "never-heard-of"}},
         {"input": {"text": "x"}},
-        {"facts": [{"tag": "typed", "text": "x"}]},
-        {"facts": [{"tag": "moved-to", "pair": "3"}]},
-        {"facts": [{"tag": "answered", "yes": 1}]},
-        {"facts": [{"tag": "asked", "question": {"tag": "moved-to", "pair": 3}}]},
-        {"facts": [{"tag": "fault-marked", "pair": 3, "fault": "haunted", "by": "keys"}]},
+        {"input": 3},
+        {"facts": [{"pair": 3}]},
+        {"facts": ["moved-to"]},
         {"facts": 3},
     ],
     ids=str,
 )
-def test_a_line_of_another_meaning_is_refused_although_its_checksum_fits(change) -> None:
+def test_a_line_that_is_no_record_is_refused_although_its_checksum_fits(change) -> None:
     assert decode(line_of(GOOD), FIRST_SUM)[0] == record(Typed("x"))
-    with pytest.raises(RecordError, match="another version"):
+    with pytest.raises(RecordError, match="no record of a session"):
         decode(line_of(GOOD | change), FIRST_SUM)
+
+
+@pytest.mark.parametrize(
+    "came", [{"tag": "typed", "text": 5}, {"tag": "typed"}, {"tag": "never-heard-of", "way": "new"}], ids=str
+)
+def test_what_a_later_version_takes_in_is_read_as_far_as_it_is_known(came) -> None:
+    moved = {"tag": "moved-to", "pair": 3}
+    found, _ = decode(line_of(GOOD | {"input": came, "facts": [moved]}), FIRST_SUM)
+    assert found.input == LaterInput(came["tag"])
+    assert found.facts == (MovedTo(3),)
+
+
+@pytest.mark.parametrize(
+    ("fact", "pair"),
+    [
+        ({"tag": "typed", "text": "x"}, None),
+        ({"tag": "moved-to", "pair": "3"}, None),
+        ({"tag": "answered", "yes": 1}, None),
+        ({"tag": "asked", "question": {"tag": "moved-to", "pair": 3}}, None),
+        ({"tag": "fault-marked", "pair": 3, "fault": "haunted", "by": "keys"}, 3),
+        ({"tag": "glued", "pair": 7}, 7),
+    ],
+    ids=str,
+)
+def test_what_a_later_version_states_is_set_apart_with_the_pair_it_is_about(fact, pair) -> None:
+    said = {"tag": "said", "text": "x"}
+    found, _ = decode(line_of(GOOD | {"facts": [fact, said]}), FIRST_SUM)
+    assert found.later == (LaterFact(fact["tag"], pair),)
+    assert found.facts == (Said("x"),)
 
 
 @pytest.mark.parametrize(
