@@ -115,6 +115,9 @@ class Standing(Enum):
     DEAD = "dead"
     SPARE = "spare"
     FAULTY = "faulty"
+    """Not joined, for a fault."""
+    JOINED_FAULTY = "joined_faulty"
+    """Joined, with a fault outstanding."""
     CONFIRMED = "confirmed"
     SKIPPED = "skipped"
     OPEN = "open"
@@ -127,6 +130,7 @@ class Tally:
     dead: int
     spare: int
     faulty: int
+    joined_faulty: int
     confirmed: int
     skipped: int
     open: int
@@ -134,7 +138,7 @@ class Tally:
     @property
     def total(self) -> int:
         """All joints."""
-        return self.dead + self.spare + self.faulty + self.confirmed + self.skipped + self.open
+        return self.dead + self.spare + self.faulty + self.joined_faulty + self.confirmed + self.skipped + self.open
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -225,7 +229,7 @@ class State:
         if not joint.kind.joined:
             return Standing(joint.kind.value)
         if known.faults:
-            return Standing.FAULTY
+            return Standing.FAULTY if known.confirmed is None else Standing.JOINED_FAULTY
         if known.confirmed is not None:
             return Standing.CONFIRMED
         return Standing.SKIPPED if known.skipped else Standing.OPEN

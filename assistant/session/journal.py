@@ -169,9 +169,7 @@ class FileJournal:
         return cls(places, FIRST_SUM, b"")
 
     @classmethod
-    def reopen(
-        cls, path: Path, copy: Path | None = None, disk: Disk | None = None
-    ) -> "tuple[FileJournal, LoadedLog]":
+    def reopen(cls, path: Path, copy: Path | None = None, disk: Disk | None = None) -> "tuple[FileJournal, LoadedLog]":
         """Open a log to go on with it, with its copy; a torn last line is moved aside into a file beside it.
 
         Where the two are not equally long, as after a disk was full, the longer one counts.
@@ -254,7 +252,9 @@ def _opened(path: Path, disk: Disk) -> tuple[Place, LoadedLog, bytes]:
         lock(handle, path)
         loaded = load(path)
         if any(record.later or isinstance(record.input, LaterInput) for record in loaded.records):
-            raise JournalError(f"{path}: was written by a later version, which alone can go on with it; update this one")
+            raise JournalError(
+                f"{path}: was written by a later version, which alone can go on with it; update this one"
+            )
         if loaded.torn:
             _set_aside(path, loaded.torn, disk)
             disk.cut(handle, loaded.length)
@@ -271,9 +271,7 @@ def _opened(path: Path, disk: Disk) -> tuple[Place, LoadedLog, bytes]:
         raise
 
 
-def _with_copy(
-    places: list[Place], copy: Path, loaded: LoadedLog, data: bytes, disk: Disk
-) -> tuple[LoadedLog, bytes]:
+def _with_copy(places: list[Place], copy: Path, loaded: LoadedLog, data: bytes, disk: Disk) -> tuple[LoadedLog, bytes]:
     """Open or make the copy and bring both to the same length."""
     if not copy.exists():
         try:

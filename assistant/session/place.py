@@ -145,7 +145,7 @@ def write_new(disk: Disk, path: Path, data: bytes) -> int:
     handle = disk.open(path, os.O_RDWR | os.O_CREAT | os.O_EXCL | os.O_APPEND)
     try:
         lock(handle, path)
-        _write_all(disk, handle, data)
+        write_all(disk, handle, data)
         disk.sync(handle)
         disk.sync_folder(path.parent)
     except BaseException:
@@ -168,7 +168,13 @@ def lock(handle: int, path: Path) -> None:
         raise JournalError(f"{path}: is in use by another session; end that one first") from error
 
 
-def _write_all(disk: Disk, handle: int, data: bytes) -> None:
+def write_all(disk: Disk, handle: int, data: bytes) -> None:
+    """Write all bytes at once.
+
+    Raises:
+        OSError: the disk took none, or only a part.
+
+    """
     if data and disk.write(handle, data) != len(data):
         raise OSError(errno.ENOSPC, "the disk took only part of it")
 
@@ -238,7 +244,7 @@ class Place:
         if not data:
             return
         try:
-            _write_all(self._disk, self._handle, data)
+            write_all(self._disk, self._handle, data)
         except OSError:
             self._undo(self.length)
             raise

@@ -9,6 +9,8 @@ from assistant.dialogue.machine import decide
 from assistant.dialogue.messages import Input, StartAsked, StopAsked, Typed
 from assistant.dialogue.state import State, fold, initial
 from assistant.session.record import FIRST_SUM, Record, encode
+from assistant.session.replay import settled
+from assistant.session.salvage import read_log
 
 NINE = datetime(2026, 11, 25, 9, 0, tzinfo=UTC)
 
@@ -41,6 +43,20 @@ from = "west elm 23-25"
 """
 SWAPPED = TWO_WAYS.replace("ash 101-120", "ash 102-120, 101")
 """The same cables after the plan was changed: every pair has another mate."""
+
+
+def read(name: str, data: bytes) -> ReadLog:
+    """Read a log as a report does, without its seals."""
+    loaded = settled(read_log(data))
+    return ReadLog(
+        name=name,
+        records=loaded.records,
+        sha256="0" * 64,
+        last_sum=loaded.last_sum,
+        torn_bytes=len(loaded.torn),
+        sums=loaded.sums,
+        damages=tuple(f"line {one.line} {one.what}" for one in loaded.damages),
+    )
 
 
 class Session:
@@ -87,7 +103,7 @@ class Session:
         return b"".join(lines)
 
     def log(self, name: str = "a.jsonl") -> ReadLog:
-        return ReadLog(name=name, records=tuple(self.records), sha256="0" * 64, last_sum="0" * 16)
+        return read(name, self.data())
 
     def write(self, path: Path) -> Path:
         path.write_bytes(self.data())
