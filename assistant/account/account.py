@@ -56,6 +56,8 @@ class Row:
     doubt: str
     """Why nobody can tell whether it is joined, so that it has to be called again; empty where the logs say."""
     changed: datetime | None
+    log: str
+    """The log that changed it last; empty where none did."""
     remarks: tuple[Remark, ...]
 
     @property
@@ -73,8 +75,12 @@ class Account:
     site: Site | None
     place: str
     logs: tuple[ReadLog, ...]
+    splice: str
+    """Its name in a few words."""
     notices: tuple[str, ...]
     """What must be known of the logs, a line each: copies, damage, clocks that were set, other splices."""
+    first_own: Mapping[str, int]
+    """Name of a log -> its first record that counts here and not in another log."""
     sittings: tuple[Sitting, ...]
     rows: tuple[Row, ...]
     """One for each joint, in the order of the newest plan."""
@@ -133,15 +139,21 @@ class Account:
         return next(str(one) for at, one in sides if at == spot)
 
 
-def account_of(logs: Sequence[ReadLog], *, together: bool = False) -> Account:
-    """Account for one splice; together: even where the logs are of different ones with the same cables.
+def account_of(logs: Sequence[ReadLog], *, together: bool = False, walked: Mapping[str, Walk] | None = None) -> Account:
+    """Account for one splice.
+
+    Args:
+        logs: with names of their own.
+        together: even where the logs are of different splices with the same cables.
+        walked: walks through logs that were made already, by their names.
 
     Raises:
         AccountError: there is nothing to account for, or the logs are of different splices.
 
     """
     found = sort_out(logs)
-    walks = sorted((walk(log) for log in found.logs), key=lambda one: one.clock.turns[0])
+    done = {name: one for name, one in (walked or {}).items() if any(one.log is log for log in found.logs)}
+    walks = sorted((done.get(log.name) or walk(log) for log in found.logs), key=lambda one: one.clock.turns[0])
     newest = walks[-1]
     told = [*found.told, *(line for one in walks for line in _refused(one, newest, together=together))]
     parts = [_own(one, found.first_own[one.log.name]) for one in walks]
@@ -163,6 +175,8 @@ def account_of(logs: Sequence[ReadLog], *, together: bool = False) -> Account:
         site=newest.last.site or plan.site,
         place="; ".join(dict.fromkeys(one.splice.place for one in walks if one.splice.place)),
         logs=tuple(one.log for one in walks),
+        splice=newest.splice.name,
+        first_own=found.first_own,
         notices=(*told, *(line for one in walks for line in _notices(one))),
         sittings=tuple(sitting for part in parts for sitting in part.sittings),
         rows=rows,
@@ -261,13 +275,16 @@ class _Joined:
     made: Made | None = None
     doubt: str = ""
     changed: datetime | None = None
-    logs: set[str] = field(default_factory=set)
+    log: str = ""
+    logs: dict[str, int] = field(default_factory=dict)
+    """Logs that changed it, with the last record that did."""
 
     def take(self, change: StandingChange, shared: Mapping[str, Mapping[str, int]]) -> None:
         """Put in the next change; what its log did not know of stays as it was."""
-        alone = self.logs <= {change.log, *shared.get(change.log, {})}
-        self.logs.add(change.log)
-        self.changed = change.at
+        own = shared.get(change.log, {})
+        alone = all(log == change.log or record <= own.get(log, 0) for log, record in self.logs.items())
+        self.logs[change.log] = change.record
+        self.changed, self.log = change.at, change.log
         was, now = change.was, change.known
         decided = now.confirmed is not was.confirmed or now.confirmed is not None
         self.doubt = change.doubt or ("" if decided or change.reopened else self.doubt)
@@ -327,6 +344,7 @@ def _rows(last: State, order: Order, of_joint: Mapping[Spot, _Joined], remarks: 
                 made=found.made,
                 doubt=found.doubt,
                 changed=found.changed,
+                log=found.log,
                 remarks=tuple(told.get(lead, ())),
             )
         )

@@ -42,8 +42,8 @@ def contradictions(
     for change in changes:
         of_logs = standing.setdefault(change.lead, {})
         own = of_logs.get(change.log)
-        for log, earlier in [(log, one) for log, one in of_logs.items() if log != change.log and one is not own]:
-            what = _against(earlier, change, between)
+        for log, earlier in [(log, one) for log, one in of_logs.items() if log != change.log]:
+            what = "" if earlier is own else _against(earlier, change, between)
             if what:
                 found.append(Contradiction(change.lead, what, earlier, change))
             if change.reopened or what:

@@ -11,9 +11,11 @@ from assistant.cable.splice_plan import Joint, Plan
 from assistant.dialogue import messages as m
 from assistant.dialogue.messages import Fact
 from assistant.dialogue.state import PairState, Standing, State
-from assistant.session.record import LaterInput, Record, RecordsLost
+from assistant.session.record import FACT_TAGS, LaterInput, Record, RecordsLost
 from assistant.session.replay import HistoryError, refusing_forgery, steps
 
+CONFIRMATIONS = (FACT_TAGS[m.PairConfirmed], m.PairConfirmed.__name__)
+"""How `undone` names a confirmation; logs before 0.2 have the name of its class."""
 Spot = tuple[str, int]
 """A pair of the cable: name of its end, and position in the sheath."""
 
@@ -157,8 +159,8 @@ class Walk:
     slips: list[Slip] = field(default_factory=list)
     sittings: list[Sitting] = field(default_factory=list)
     answers: list[CheckReply] = field(default_factory=list)
-    made: dict[int, Made] = field(default_factory=dict)
-    """How each joint was confirmed last."""
+    made: dict[int, list[Made]] = field(default_factory=dict)
+    """How each joint was confirmed, without what was taken back; the last one stands."""
     later: list[int] = field(default_factory=list)
     """Records that hold what a later version wrote."""
 
@@ -211,6 +213,7 @@ def _take(found: Walk, before: State, record: Record, line: Line) -> None:
         found.later.append(record.number)
     for fact in record.facts:
         _take_fact(found, fact, line, state)
+        _keep_made(found, fact, line)
         if isinstance(fact, m.Mismatch):
             found.slips.append(_slip(found.log.name, fact, line, before))
     doubtful = _doubtful(record, state)
@@ -293,18 +296,6 @@ def _change(found: Walk, number: int, line: Line, facts: tuple[Fact, ...], befor
     joint = state.plan.by_number[number]
     lead, *mates = spots(state.plan, joint)
     known = state.of(number)
-    for fact in facts:
-        if isinstance(fact, m.PairConfirmed) and fact.pair == number:
-            found.made[number] = Made(
-                how=fact.how.value,
-                by=fact.by.value,
-                asked_back=fact.asked_back,
-                protected=fact.protected,
-                person=found.sittings[-1].person if found.sittings else "",
-                at=line.at,
-                log=log,
-                record=line.record,
-            )
     return StandingChange(
         at=line.at,
         turn=line.turn,
@@ -316,10 +307,33 @@ def _change(found: Walk, number: int, line: Line, facts: tuple[Fact, ...], befor
         standing=state.standing(joint),
         was=before.of(number),
         known=known,
-        made=found.made.get(number) if known.confirmed is not None else None,
+        made=_last(found.made.get(number)) if known.confirmed is not None else None,
         reopened=any(isinstance(fact, m.Reopened) for fact in facts),
         doubt=doubt,
     )
+
+
+def _last(made: list[Made] | None) -> Made | None:
+    return made[-1] if made else None
+
+
+def _keep_made(found: Walk, fact: Fact, line: Line) -> None:
+    """Keep how a joint was confirmed, or forget it where that is taken back."""
+    match fact:
+        case m.PairConfirmed():
+            one = Made(
+                how=fact.how.value,
+                by=fact.by.value,
+                asked_back=fact.asked_back,
+                protected=fact.protected,
+                person=found.sittings[-1].person if found.sittings else "",
+                at=line.at,
+                log=found.log.name,
+                record=line.record,
+            )
+            found.made.setdefault(fact.pair, []).append(one)
+        case m.Undone(entry=entry, pair=pair) if entry in CONFIRMATIONS and found.made.get(pair):
+            found.made[pair].pop()
 
 
 def _slip(log: str, fact: m.Mismatch, line: Line, before: State) -> Slip:

@@ -22,6 +22,8 @@ from cattrs.strategies import configure_tagged_union
 from assistant.dialogue import messages
 from assistant.dialogue.messages import Fact, Input, Question
 
+MOST_RECORDS = 10**9
+"""Records that a log can hold: far more than a working life gives."""
 SUM_LENGTH = 16
 """Hex digits of the checksum that are kept: 64 bits."""
 FIRST_SUM = "0" * SUM_LENGTH
@@ -223,11 +225,16 @@ def read(body: bytes) -> Record:
         number, at, came, facts = content["number"], content["at"], content["input"], content["facts"]
         if type(number) is not int or type(at) is not str or type(came["tag"]) is not str:
             raise TypeError("its number, time or input is none")
+        if not 1 <= number <= MOST_RECORDS:
+            raise ValueError(f"no record is numbered {number}")
         found = [_fact(fact) for fact in facts]
+        taken = _came(came)
+        if isinstance(taken, RecordsLost) and not number <= taken.last <= MOST_RECORDS:
+            raise ValueError(f"records {number} to {taken.last} cannot be lost")
         return Record(
             number=number,
             at=at,
-            input=_came(came),
+            input=taken,
             facts=tuple(fact for fact in found if not isinstance(fact, LaterFact)),
             later=tuple(fact for fact in found if isinstance(fact, LaterFact)),
         )

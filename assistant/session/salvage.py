@@ -26,6 +26,8 @@ from assistant.session.record import (
 
 _PIECE = re.compile(rb'\{"sum":"(.{16})",(.*)\}', re.DOTALL)
 _NUMBER = re.compile(rb'"number":(\d{1,12})[,}]')
+_FRAME = len(LINE_START) + SUM_LENGTH + len('",}\n')
+"""Bytes of a line besides its text."""
 _FIRST_WEIGHT = 1 << 40
 """Weight of the run that begins the log: without the beginning nothing that follows has a meaning."""
 
@@ -124,6 +126,11 @@ class _Line:
         return self.record.number, self.after
 
     @property
+    def whole(self) -> bytes:
+        """The line as it was written."""
+        return LINE_START + self.checksum.encode() + b'",' + self.body + b"}\n"
+
+    @property
     def next_key(self) -> tuple[int, str]:
         """What must follow it."""
         return follow(self.record, self.checksum)
@@ -170,7 +177,7 @@ class _Salvage:
                 gap = _lost(wanted[0], line, last)
                 made, checksum = encode(gap, wanted[1])
                 add(gap, checksum, made)
-            add(line.record, line.checksum, LINE_START + line.checksum.encode() + b'",' + line.body + b"}\n")
+            add(line.record, line.checksum, line.whole)
             wanted, last = line.next_key, line.record.at
         behind = self._lost_behind()
         if behind:
@@ -226,8 +233,8 @@ class _Salvage:
                     piece.place,
                     f"is record {line.record.number}: {lost} before it {'is' if lost == 1 else 'are'} lost or moved",
                 )
-            if piece.unproven is line:
-                yield Damage(piece.place, f"record {line.record.number} is whole, its checksum was changed")
+            if not piece.data.startswith(line.whole[:-1]):
+                yield Damage(piece.place, f"record {line.record.number} is whole, its checksum or frame was changed")
             elif not piece.data.endswith(b"\n"):
                 yield Damage(piece.place, f"record {line.record.number} is whole, its line end was changed")
             wanted, newest = line.next_key[0], line.record.number
@@ -257,11 +264,11 @@ def _cut(data: bytes) -> tuple[list[_Piece], bytes]:
 
 def _read_piece(piece: _Piece, order: int, sums: set[str]) -> None:
     """Read a piece and prove it by its own checksum, or behind one of the checksums that may stand before it."""
-    found = _PIECE.fullmatch(piece.data[:-1])
-    if found is None:
+    if len(piece.data) < _FRAME:
         return
-    piece.carried = found.group(1).decode("latin-1")
-    body = found.group(2)
+    # by its places, so that a changed sign around checksum and text costs nothing
+    piece.carried = piece.data[len(LINE_START) : len(LINE_START) + SUM_LENGTH].decode("latin-1")
+    body = piece.data[len(LINE_START) + SUM_LENGTH + 2 : -2]
     try:
         record = read(body)
     except RecordError:
@@ -278,13 +285,16 @@ def _read_piece(piece: _Piece, order: int, sums: set[str]) -> None:
 
 def _runs(lines: list[_Line]) -> list[list[_Line]]:
     """Put lines that follow one another by number and checksum together; equal ones count once."""
+    distinct = {(line.record.number, line.checksum): line for line in sorted(lines, key=lambda one: -one.order)}
+    longest: dict[tuple[int, str], int] = {}
+    depths: dict[int, int] = {}
+    for line in sorted(distinct.values(), key=lambda one: -one.record.number):
+        depths[line.order] = 1 + longest.get(line.next_key, 0)
+        longest[line.key] = max(longest.get(line.key, 0), depths[line.order])
     open_runs: dict[tuple[int, str], list[_Line]] = {}
     runs: list[list[_Line]] = []
-    seen: set[tuple[int, str]] = set()
-    for line in sorted(lines, key=lambda one: (one.record.number, one.order)):
-        if (line.record.number, line.checksum) in seen:
-            continue
-        seen.add((line.record.number, line.checksum))
+    # of two lines that follow the same one, that which more follow belongs there
+    for line in sorted(distinct.values(), key=lambda one: (one.record.number, -depths[one.order], one.order)):
         run = open_runs.pop(line.key, None)
         if run is None:
             run = []

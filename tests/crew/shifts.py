@@ -165,11 +165,14 @@ ACTS: tuple[tuple[Callable[[Shift], None], int], ...] = (
 
 
 def shift(seed: int, entries: int = 60) -> list[Record]:
-    """Give the records of a session by chance, on a plan or a straight sequence; now and then of no named person."""
+    """Give the records of a session by chance, on a plan or a straight sequence; now and then of no named person.
+
+    Each is at a place of its own, so that it is a splice of its own.
+    """
     chance = random.Random(1000 + seed)
     asked: dict[str, object] = {
         "person": chance.choice(PEOPLE),
-        "place": chance.choice(PLACES),
+        "place": f"{chance.choice(PLACES)} {seed}".strip(),
         "microphone": chance.choice(MICROPHONES),
         "ears": chance.choice(["", "whisper+sphinx"]),
     }

@@ -156,13 +156,14 @@ def test_a_query_that_cannot_be_run_is_one_line(
     assert len(err.splitlines()) == 2  # after the line of what was read
 
 
-def test_damaged_logs_are_named_on_stderr(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_logs_that_do_not_count_are_named_on_stderr(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     before = run(capsys, folder)[1]
-    (folder / "bad.jsonl").write_bytes((folder / "day.jsonl").read_bytes().replace(b"blue white", b"blue slate"))
+    headless = (folder / "day.jsonl").read_bytes().split(b"\n", 1)[1]
+    (folder / "bad.jsonl").write_bytes(headless)
     code, out, err = run(capsys, folder)
     assert (code, out) == (0, before)
     assert err.splitlines()[0].startswith(
-        f"splice-assistant: crew: left out of the figures: {folder / 'bad.jsonl'}: line 1 is damaged"
+        f"splice-assistant: crew: left out of the figures: {folder / 'bad.jsonl'}: its beginning is lost"
     )
 
 
