@@ -211,15 +211,17 @@ def _take(found: Walk, before: State, record: Record, line: Line) -> None:
     found.lines.append(line)
     if record.later or isinstance(record.input, LaterInput):
         found.later.append(record.number)
+    touched = dict.fromkeys(j for f in record.facts if isinstance(j := getattr(f, "pair", None), int))
+    made = {number: _last(found.made.get(number)) for number in touched}
     for fact in record.facts:
         _take_fact(found, fact, line, state)
         _keep_made(found, fact, line)
         if isinstance(fact, m.Mismatch):
             found.slips.append(_slip(found.log.name, fact, line, before))
     doubtful = _doubtful(record, state)
-    touched = dict.fromkeys(j for f in record.facts if isinstance(j := getattr(f, "pair", None), int))
     for number in [*doubtful, *(joint for joint in touched if joint not in doubtful)]:
-        if state.of(number) != before.of(number) or number in doubtful:
+        again = made.get(number) is not _last(found.made.get(number))  # by another person, and as before
+        if state.of(number) != before.of(number) or number in doubtful or again:
             found.changes.append(_change(found, number, line, record.facts, before, doubtful.get(number, "")))
 
 

@@ -21,7 +21,7 @@ from assistant.cable.splice_plan import Plan, straight_sequence
 from assistant.dialogue.messages import SessionOpened
 from assistant.dialogue.state import fold
 from assistant.errors import AssistantError
-from assistant.session.record import FIRST_SUM, RecordError, decode
+from assistant.session.record import FIRST_SUM, Record, RecordError, decode
 from assistant.session.replay import refusing_forgery, settled
 from assistant.session.salvage import LoadedLog, read_log
 
@@ -147,13 +147,24 @@ def roll_up(folder: Path) -> Iterator[FoundSplice]:
 def _splice_key(path: Path) -> object:
     """Tell of which splice a log is, by its first line; one that cannot be read stands alone."""
     try:
-        with path.open("rb") as file:
-            record, _ = decode(file.readline(), FIRST_SUM)
+        record = _first(path)
         opened = next(fact for fact in record.facts if isinstance(fact, SessionOpened))
         with refusing_forgery(record):
             return splice_of(opened, [record], fold(record.facts)).key if not opened.asking else path
     except (OSError, RecordError, StopIteration, AssistantError):
         return path
+
+
+def _first(path: Path) -> Record:
+    """Give the record that begins a log, wherever damage has put it."""
+    with path.open("rb") as file:
+        try:
+            return decode(file.readline(), FIRST_SUM)[0]
+        except RecordError:
+            records = read_log(path.read_bytes()).records
+    if not records:
+        raise RecordError("there is none")
+    return records[0]
 
 
 def _splice(folder: Path, paths: list[Path], key: object, names: dict[str, object]) -> FoundSplice:

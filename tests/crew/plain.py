@@ -71,10 +71,9 @@ class Session:
         return self.state.plan.by_number[joint].kind.value
 
     def confirmed(self) -> dict[int, tuple[PairConfirmed, Record]]:
-        """Give each joint that is confirmed at the end, and has no fault, with its last confirmation."""
+        """Give each joint that is joined at the end with its last confirmation."""
         last = {fact.pair: (fact, record) for fact, record in self.standing if isinstance(fact, PairConfirmed)}
-        clean = {joint for joint in last if (known := self.state.of(joint)).confirmed is not None and not known.faults}
-        return {joint: found for joint, found in last.items() if joint in clean}
+        return {joint: found for joint, found in last.items() if self.state.of(joint).confirmed is not None}
 
     def made(self) -> tuple[int, int, int]:
         """Count joints that are confirmed, joined with a fault outstanding, and not joined for a fault."""

@@ -90,7 +90,9 @@ def test_a_day_counted_by_hand(folder: Path, capsys: pytest.CaptureFixture[str])
     assert [list(row.values()) for row in found["asked_back_by_person"]] == [["Ada", 4, 7, 1, 1, 0, 0, 14.3]]
     (log,) = found["overview"]
     assert (log["first_utc"], log["last_utc"]) == ("2026-03-02T08:00:00.000", "2026-03-02T08:33:01.000")
-    assert (log["hours"], log["confirmed"], log["faulty"], log["left_unfinished"]) == (0.38, 4, 1, 21)
+    assert (log["hours"], log["confirmed"], log["joined_faulty"], log["faulty"]) == (0.38, 3, 1, 0)
+    (splice,) = found["splices"]
+    assert (splice["to_join"], splice["confirmed"], splice["left_unfinished"]) == (25, 3, 21)
     assert (log["cable"], log["place"]) == ("25-pair cable, pairs 1 to 25", "(not given)")
 
 

@@ -27,7 +27,7 @@ WITH turns AS (
 ), made AS (
     SELECT j.person, COUNT(*) AS pairs
     FROM joints j
-    WHERE j.confirmed
+    WHERE j.joined
     GROUP BY j.person
 ), people AS (
     SELECT DISTINCT r.person FROM records r
