@@ -157,7 +157,7 @@ def account_of(logs: Sequence[ReadLog], *, together: bool = False, walked: Mappi
     newest = walks[-1]
     told = [*found.told, *(line for one in walks for line in _refused(one, newest, together=together))]
     parts = [_own(one, found.first_own[one.log.name]) for one in walks]
-    plan, order = newest.last.plan, newest.opened.pair_order
+    plan, order = newest.last.plan, newest.opened.settings.pair_order
     changes = _in_turn(change for part in parts for change in part.changes)
     remarks = _in_turn(remark for part in parts for remark in part.remarks)
     lines = sorted(((part.log.name, line) for part in parts for line in part.lines), key=lambda pair: pair[1].turn)
@@ -172,7 +172,7 @@ def account_of(logs: Sequence[ReadLog], *, together: bool = False, walked: Mappi
     return Account(
         plan=plan,
         order=order,
-        site=newest.last.site or plan.site,
+        site=newest.last.settings.site or plan.site,
         place="; ".join(dict.fromkeys(one.splice.place for one in walks if one.splice.place)),
         logs=tuple(one.log for one in walks),
         splice=newest.splice.name,
@@ -255,7 +255,7 @@ def _notices(one: Walk) -> Iterator[str]:
             )
     if one.later:
         yield (
-            f"{name}: was written by a later version ({one.opened.app_version or 'unknown'}); {len(one.later)} of its "
+            f"{name}: was written by a later version ({one.opened.who.app_version or 'unknown'}); {len(one.later)} of its "
             f"records, first record {one.later[0]}, are read only as far as they are known here"
         )
     yield from (f"{name}: {jump}" for jump in one.clock.jumps)

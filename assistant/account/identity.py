@@ -42,15 +42,15 @@ def splice_of(opened: SessionOpened, records: Sequence[Record], begun: State) ->
 
     """
     plan = begun.plan
-    if opened.plan_text:
-        named = hashlib.sha256(opened.plan_text.encode("utf-8", "surrogatepass")).hexdigest()[:12]
+    if opened.settings.plan_text:
+        named = hashlib.sha256(opened.settings.plan_text.encode("utf-8", "surrogatepass")).hexdigest()[:12]
     else:
-        named = f"pairs {opened.first} to {opened.last} of {opened.cable_pairs}"
+        named = f"pairs {opened.settings.first} to {opened.settings.last} of {opened.settings.cable_pairs}"
     return Splice(
         title=plan.title,
         plan=named,
         ends=", ".join(f"{end.name} {end.cable.pairs} pairs".strip() for end in plan.ends),
-        place=opened.place.strip(),
+        place=opened.settings.place.strip(),
         day=moment(records[0]).date(),
     )
 

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from assistant.account.topics import Topic
-from assistant.cable.splice_plan import Place
+from assistant.cable.splice_plan import JointNumber, Place
 from assistant.dialogue import messages as m
 from assistant.dialogue.messages import Fact
 from assistant.dialogue.state import State
@@ -146,7 +146,7 @@ def topic_of(fact: Fact) -> Topic | None:
     return _TOPICS.get(type(fact))
 
 
-def joints_of(fact: Fact, before: State) -> tuple[int, ...]:
+def joints_of(fact: Fact, before: State) -> tuple[JointNumber, ...]:
     """Give the joints that a fact is about, given the state before it."""
     match fact:
         case m.Mismatch(heard=heard):

@@ -7,16 +7,18 @@ from datetime import datetime
 from assistant.account.identity import Splice, splice_of
 from assistant.account.story import AccountError, Line, line_of, lost_words
 from assistant.account.times import Clock, clock_of
-from assistant.cable.splice_plan import Joint, Plan
+from assistant.cable.makeup import Position
+from assistant.cable.splice_plan import Joint, JointNumber, Plan
 from assistant.dialogue import messages as m
 from assistant.dialogue.messages import Fact
 from assistant.dialogue.state import PairState, Standing, State
-from assistant.session.record import FACT_TAGS, LaterInput, Record, RecordsLost
+from assistant.dialogue.tags import FACT_TAGS
+from assistant.session.record import LaterInput, Record, RecordsLost
 from assistant.session.replay import HistoryError, refusing_forgery, steps
 
 CONFIRMATIONS = (FACT_TAGS[m.PairConfirmed], m.PairConfirmed.__name__)
 """How `undone` names a confirmation; logs before 0.2 have the name of its class."""
-Spot = tuple[str, int]
+Spot = tuple[str, Position]
 """A pair of the cable: name of its end, and position in the sheath."""
 
 
@@ -182,7 +184,7 @@ def walk(log: ReadLog) -> Walk:
         lost = any(isinstance(record.input, RecordsLost) for record in log.records[:1])
         why = "its beginning is lost, so that nobody can tell which cable it was; give a copy of it too" if lost else ""
         raise AccountError(f"{log.name}: {why or 'holds no session'}")
-    if opened.asking:
+    if opened.settings.asking:
         raise AccountError(f"{log.name}: is a session of questions only, in which nothing is joined")
     found: Walk | None = None
     try:
@@ -211,7 +213,7 @@ def _take(found: Walk, before: State, record: Record, line: Line) -> None:
     found.lines.append(line)
     if record.later or isinstance(record.input, LaterInput):
         found.later.append(record.number)
-    touched = dict.fromkeys(j for f in record.facts if isinstance(j := getattr(f, "pair", None), int))
+    touched = dict.fromkeys(JointNumber(j) for f in record.facts if isinstance(j := getattr(f, "pair", None), int))
     made = {number: _last(found.made.get(number)) for number in touched}
     for fact in record.facts:
         _take_fact(found, fact, line, state)
@@ -225,7 +227,7 @@ def _take(found: Walk, before: State, record: Record, line: Line) -> None:
             found.changes.append(_change(found, number, line, record.facts, before, doubtful.get(number, "")))
 
 
-def _doubtful(record: Record, state: State) -> dict[int, str]:
+def _doubtful(record: Record, state: State) -> dict[JointNumber, str]:
     """Give the joints of which a record leaves open how they stand, with the reason."""
     if isinstance(record.input, RecordsLost):
         return dict.fromkeys((j for j in record.input.doubtful if j in state.plan.by_number), lost_words(record))
@@ -279,12 +281,12 @@ def _sitting(log: str, fact: m.SessionOpened | m.SessionResumed, line: Line) -> 
         record=line.record,
         began=line.at,
         ended=line.at,
-        person=fact.person,
-        microphone=fact.microphone,
-        ears=fact.ears,
-        app_version=fact.app_version,
+        person=fact.who.person,
+        microphone=fact.who.microphone,
+        ears=fact.who.ears,
+        app_version=fact.who.app_version,
         taken_up=isinstance(fact, m.SessionResumed),
-        keeps_sound=fact.keeps_sound,
+        keeps_sound=fact.who.keeps_sound,
     )
 
 
@@ -293,7 +295,9 @@ def _end(found: Walk, line: Line, how: str) -> None:
         found.sittings[-1] = replace(found.sittings[-1], ended=line.at, end=how)
 
 
-def _change(found: Walk, number: int, line: Line, facts: tuple[Fact, ...], before: State, doubt: str) -> StandingChange:
+def _change(
+    found: Walk, number: JointNumber, line: Line, facts: tuple[Fact, ...], before: State, doubt: str
+) -> StandingChange:
     state, log = found.last, found.log.name
     joint = state.plan.by_number[number]
     lead, *mates = spots(state.plan, joint)
@@ -372,7 +376,7 @@ def _followed(found: Walk) -> Iterator[Slip]:
 def _named(fact: Fact, state: State) -> str:
     if isinstance(fact, m.Mismatch):
         return f'another call that did not fit ("{fact.call}")'
-    number = getattr(fact, "pair", 0)
+    number: JointNumber = getattr(fact, "pair", JointNumber(0))
     end, position = spots(state.plan, state.plan.by_number[number])[0]
     called = f"{end} {state.plan.end_of(state.plan.by_number[number].lead).called(position)[1]}".strip()
     match fact:

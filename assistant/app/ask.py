@@ -4,9 +4,8 @@ from dataclasses import dataclass
 
 from assistant.cable.colour_code import Order
 from assistant.cable.makeup import Address, Cable, Group
-from assistant.cable.splice_plan import straight_sequence
 from assistant.dialogue.machine import decide
-from assistant.dialogue.messages import Said, Typed
+from assistant.dialogue.messages import Attendance, Said, SessionOpened, SessionSettings, Typed
 from assistant.dialogue.resolve import (
     Disagreement,
     Groups,
@@ -17,7 +16,7 @@ from assistant.dialogue.resolve import (
     resolve_group,
     resolve_pair,
 )
-from assistant.dialogue.state import State
+from assistant.dialogue.state import State, fold
 from assistant.errors import AssistantError
 from assistant.words.intents import Ask, CallGroup, CallPair, GoTo
 from assistant.words.parser import Understood, parse
@@ -47,15 +46,12 @@ def answer(text: str, cable: Cable, order: Order) -> AskResult:
     parsed = parse(text, Scope(ALL_INTENTS))
     if not isinstance(parsed, Understood):
         raise AssistantError(f"ask: {text!r} is not understood; splice-assistant words tells what is")
-    state = State(
-        plan=straight_sequence(cable, 1, cable.pairs),
-        asking=True,
-        opened=True,
-        pair_order=order,
-        binder_order=order,
-        group=1 if cable.groups == 1 else None,
+    settings = SessionSettings(
+        cable_pairs=cable.pairs, first=1, last=cable.pairs, asking=True, pair_order=order, binder_order=order
     )
-    said = " ".join(fact.text for fact in decide(state, Typed(text)).facts if isinstance(fact, Said))
+    state = fold((SessionOpened(settings, Attendance()),))
+    answered = decide(state, Typed(text, state.announcement))
+    said = " ".join(fact.text for fact in answered.facts if isinstance(fact, Said))
     intent = parsed.intent
     call = intent.call if isinstance(intent, Ask | GoTo) else intent
     found = _found(call, state) if isinstance(call, CallPair | CallGroup) else None
@@ -67,8 +63,8 @@ _Found = ThePair | Pairs | TheGroup | Groups | Disagreement | Nothing
 
 def _found(call: CallPair | CallGroup, state: State) -> _Found:
     if isinstance(call, CallPair):
-        return resolve_pair(call, state.end_in_work, state.group)
-    return resolve_group(call, state.cable, state.group)
+        return resolve_pair(call, state.end_in_work, state.group_in_work)
+    return resolve_group(call, state.cable, state.group_in_work)
 
 
 def _as_object(found: _Found | None, cable: Cable) -> dict[str, object] | None:

@@ -17,7 +17,7 @@ from assistant.adapters.audio_file import in_blocks
 from assistant.adapters.console import TerminalScreen
 from assistant.adapters.voice_pyttsx3 import SpeechRenderer
 from assistant.app.work import WorkOptions, work
-from assistant.dialogue import wording
+from assistant.dialogue import sentences
 from assistant.dialogue.messages import PairConfirmed
 from assistant.ports import SAMPLE_RATE_HZ, Samples
 from assistant.session.journal import load
@@ -122,7 +122,7 @@ class Caller:
             return call
         last = answers[-1]
         if last.startswith("Did you say"):
-            return "yes" if last == wording.did_you_say(call.replace(",", "")) else call
+            return "yes" if last == sentences.DID_YOU_SAY(call=call.replace(",", "")) else call
         return call if "Say " in last and not last.startswith("Not logged") else ""
 
     def _sound(self, words: str) -> Samples:

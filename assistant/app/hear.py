@@ -6,9 +6,9 @@ from pathlib import Path
 
 from assistant.adapters.audio_file import in_blocks, read_sound
 from assistant.cable.makeup import Cable
-from assistant.cable.splice_plan import straight_sequence
-from assistant.dialogue.machine import scope_of
-from assistant.dialogue.state import State
+from assistant.dialogue.messages import Attendance, SessionOpened, SessionSettings
+from assistant.dialogue.scope import scope_of
+from assistant.dialogue.state import State, fold
 from assistant.hearing.chain import HearingChain, Utterance
 from assistant.hearing.verdict import Judgement
 from assistant.ports import SAMPLE_RATE_HZ, Samples
@@ -17,7 +17,8 @@ from assistant.words.render import as_object
 
 def following_state(cable: Cable) -> State:
     """Give the state of a session that has just begun to follow a cable."""
-    return State(plan=straight_sequence(cable, 1, cable.pairs), opened=True, expected=1, group=1)
+    settings = SessionSettings(cable_pairs=cable.pairs, first=1, last=cable.pairs)
+    return fold((SessionOpened(settings, Attendance()),))
 
 
 def utterances_in(sound: Samples, chain: HearingChain, state: State) -> Iterator[Utterance]:

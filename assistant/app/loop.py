@@ -7,7 +7,7 @@ import queue
 import threading
 from dataclasses import dataclass, field
 
-from assistant.dialogue.machine import decide, scope_of
+from assistant.dialogue.machine import decide
 from assistant.dialogue.messages import (
     DeviceFailed,
     Effect,
@@ -24,6 +24,7 @@ from assistant.dialogue.messages import (
     TimedOut,
     Typed,
 )
+from assistant.dialogue.scope import scope_of
 from assistant.dialogue.state import State, fold
 from assistant.errors import AssistantError
 from assistant.ports import Clock, KeptSounds, Screen, Voice

@@ -10,7 +10,7 @@ from assistant.account.sides import Side, side
 from assistant.cable.colour_code import Order
 from assistant.cable.plan_text import PlanError, read_plan
 from assistant.cable.splice_plan import Joint, Plan, in_runs, unjoined
-from assistant.dialogue import wording
+from assistant.dialogue import sentences
 from assistant.errors import AssistantError
 
 COLUMNS = ("turn", "kind", "end", "count", "number", "position", "colours", "group", "binder", "protect", "reason")
@@ -105,7 +105,7 @@ def as_card(plan: Plan, order: Order) -> str:
     lines.append("")
     lines += [_run_line(plan, run, order) for run in _runs(plan)]
     lines += ["", *(f"NOT IN THE PLAN  {line}" for line in warnings(plan))]
-    lines.append(wording.CAUTION)
+    lines.append(sentences.CAUTION())
     return "\n".join(lines)
 
 

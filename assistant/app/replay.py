@@ -18,6 +18,7 @@ from assistant.adapters.device_key import load_public_key
 from assistant.adapters.kept_sound import sound_name, sounds_folder
 from assistant.app.report import load_log
 from assistant.app.seals import SealFinding, seal_findings
+from assistant.cable.splice_plan import JointNumber
 from assistant.dialogue.messages import Heard, Input, NoteKept, SessionEnded, SessionOpened
 from assistant.dialogue.state import State
 from assistant.errors import AssistantError
@@ -89,7 +90,7 @@ def _edge(path: Path, told: list[tuple[Line, State]], limit: str, *, at_start: b
 
 def _about(line: Line, state: State, number: int) -> bool:
     plan = state.plan
-    places = [plan.by_number[joint].lead for joint in line.joints if joint in plan.by_number]
+    places = [plan.by_number[JointNumber(joint)].lead for joint in line.joints if JointNumber(joint) in plan.by_number]
     return any(plan.end_of(place).called(place.position)[1] == number for place in places)
 
 
@@ -202,7 +203,7 @@ def checked(path: Path, public_key: Path | None) -> tuple[list[str], bool]:
 def _account_lines(log: ReadLog) -> list[str]:
     """Give what the log comes to, as the report has it, and what must be known of it."""
     opened = next((f for f in log.records[0].facts if isinstance(f, SessionOpened)), None)
-    if opened is not None and opened.asking:
+    if opened is not None and opened.settings.asking:
         return ["a session of questions only"]
     account = account_of([log])
     ended = any(isinstance(fact, SessionEnded) for record in log.records for fact in record.facts)

@@ -14,7 +14,7 @@ from assistant.app import ears as ears_here
 from assistant.app.hear import following_state
 from assistant.app.speech_models import models_folder
 from assistant.cable.makeup import Cable
-from assistant.dialogue.machine import scope_of
+from assistant.dialogue.scope import scope_of
 from assistant.errors import AssistantError
 from assistant.hearing.chain import BLOCK_S, HearingChain, Utterance
 from assistant.hearing.tuning import READING, UNTUNED, Read, Tuning, advice, learn

@@ -6,7 +6,7 @@ import sys
 import threading
 from collections.abc import Callable
 from contextlib import ExitStack
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from assistant import __version__
@@ -27,7 +27,15 @@ from assistant.app.tune import load_tuning
 from assistant.cable.colour_code import Order
 from assistant.cable.makeup import Cable
 from assistant.cable.splice_plan import Site, straight_sequence
-from assistant.dialogue.messages import Input, MicrophoneTrouble, ResumeAsked, StartAsked, StopAsked
+from assistant.dialogue.messages import (
+    Attendance,
+    Input,
+    MicrophoneTrouble,
+    ResumeAsked,
+    SessionSettings,
+    StartAsked,
+    StopAsked,
+)
 from assistant.dialogue.state import State, initial
 from assistant.errors import AssistantError
 from assistant.hearing.tuning import UNTUNED
@@ -70,24 +78,6 @@ class WorkOptions:
     keep_sound: bool = False
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Hearing:
-    """What the record tells of who hears and is heard."""
-
-    person: str
-    microphone: str = ""
-    ears: str = ""
-    keeps_sound: bool = False
-
-    def in_start(self, request: StartAsked) -> StartAsked:
-        """Put it into the beginning of a session."""
-        return replace(request, **asdict(self))
-
-    def in_resume(self, torn_bytes: int) -> ResumeAsked:
-        """Put it into the going on of a session."""
-        return ResumeAsked(torn_bytes=torn_bytes, app_version=__version__, **asdict(self))
-
-
 @dataclass(slots=True)
 class _Session:
     state: State
@@ -113,14 +103,14 @@ def work(
     inbox: queue.Queue[Input] = queue.Queue(INBOX_SIZE)
     ear = ListeningGate()
     with ExitStack() as stack:
-        request = None if options.resume is not None else _start_asked(options)
+        settings = None if options.resume is not None else _settings(options)
         voice = _voice(options, inbox, screen)
         stack.callback(voice.close)
         tick = voice.tick if isinstance(voice, SpeakerVoice) else lambda: None
         feeds = _Feeding(options, inbox, ear, screen, stack, source, tick)
         feeds.prepare()
         who = feeds.who_hears()
-        session = _resumed(options, who) if request is None else _begun(options, who.in_start(request), clock)
+        session = _resumed(options, who) if settings is None else _begun(options, StartAsked(settings, who), clock)
         stack.callback(session.journal.close)
         screen.show(f"Log: {session.journal.path}")
         inbox.put(session.first)
@@ -177,7 +167,7 @@ class _Feeding:
         self._source = source
         self._runs: list[tuple[Callable[[], None], bool]] = []
         """What to run in threads, and whether it comes to an end by itself."""
-        self._heard_by = _Hearing(person=options.person)
+        self._heard_by = Attendance(app_version=__version__, person=options.person)
         self._notes = options.log
         self._sounds: KeptSounds | None = None
 
@@ -207,7 +197,7 @@ class _Feeding:
         if not options.keys or options.audio or self._source:
             self._prepare_hearing(has_keypad)
 
-    def who_hears(self) -> _Hearing:
+    def who_hears(self) -> Attendance:
         """Tell who is heard by what, after `prepare`."""
         return self._heard_by
 
@@ -265,47 +255,32 @@ def _then(run: Callable[[], None], after: Callable[[], None]) -> Callable[[], No
     return both
 
 
-def _start_asked(options: WorkOptions) -> StartAsked:
+def _settings(options: WorkOptions) -> SessionSettings:
     if options.plan is not None:
-        return _plan_asked(options, options.plan)
+        return _plan_settings(options, options.plan)
     if options.cable is None:
         raise AssistantError("work: give a plan, or the size of the cable, as in --cable 100")
     cable = Cable(options.cable)
-    first, last = options.first or 1, options.last or cable.pairs
-    if options.first == 0 or options.last == 0:
-        cable.address(0)
+    first = 1 if options.first is None else options.first
+    last = cable.pairs if options.last is None else options.last
     straight_sequence(cable, first, last)
-    return StartAsked(
-        cable_pairs=cable.pairs,
-        first=first,
-        last=last,
-        asking=options.asking,
-        pair_order=options.order,
-        binder_order=options.binder_order or options.order,
-        app_version=__version__,
-        site=options.site,
-        short_checks=options.short_checks,
-        any_order=options.any_order,
-        place=options.place,
-    )
+    return replace(_common_settings(options), cable_pairs=cable.pairs, first=first, last=last, asking=options.asking)
 
 
-def _plan_asked(options: WorkOptions, path: Path) -> StartAsked:
+def _plan_settings(options: WorkOptions, path: Path) -> SessionSettings:
     if options.cable or options.first is not None or options.last is not None or options.asking:
         raise AssistantError("work: a plan says which pairs; leave out --cable, --from, --to and --asking")
     plan, text = load_plan(path)
     if not plan.to_join:
         raise AssistantError(f"{path}: nothing is to be joined; give a join that is not dead or spare")
-    return StartAsked(
-        cable_pairs=0,
-        first=0,
-        last=0,
-        asking=False,
+    return replace(_common_settings(options), plan_text=text, site=options.site or plan.site)
+
+
+def _common_settings(options: WorkOptions) -> SessionSettings:
+    return SessionSettings(
         pair_order=options.order,
         binder_order=options.binder_order or options.order,
-        app_version=__version__,
-        plan_text=text,
-        site=options.site or plan.site,
+        site=options.site,
         short_checks=options.short_checks,
         any_order=options.any_order,
         place=options.place,
@@ -321,7 +296,7 @@ def _begun(options: WorkOptions, request: StartAsked, clock: Clock) -> _Session:
     return _Session(initial(), 0, FileJournal.create(path), request)
 
 
-def _resumed(options: WorkOptions, who: _Hearing) -> _Session:
+def _resumed(options: WorkOptions, who: Attendance) -> _Session:
     if options.plan or options.cable or options.first or options.last or options.asking or options.place:
         raise AssistantError(
             "work: --resume goes on as the log says; leave out the plan, --place, --cable, --from and --to"
@@ -333,7 +308,7 @@ def _resumed(options: WorkOptions, who: _Hearing) -> _Session:
         journal.close()
         why = "is ended" if state.ended else "holds no session"
         raise AssistantError(f"{path}: {why}; start a new session with --cable")
-    return _Session(state, len(loaded.records), journal, who.in_resume(len(loaded.torn)))
+    return _Session(state, len(loaded.records), journal, ResumeAsked(len(loaded.torn), who))
 
 
 def _newest_unfinished(folder: Path) -> Path:

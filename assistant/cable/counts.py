@@ -6,6 +6,10 @@ sheath; names follow the count (trade usage: common practice, no source).
 
 import re
 from dataclasses import dataclass, field, replace
+from typing import NewType
+
+CalledNumber = NewType("CalledNumber", int)
+"""The number by which a pair is called: that of its count, or its position where it is in none."""
 
 LARGEST_NUMBER = 999_999
 POSITIONS, SERVICE = "pairs", "service"

@@ -6,6 +6,7 @@ None: they are never guessed. Must not know words, plans or files.
 """
 
 from dataclasses import dataclass, field
+from typing import NewType
 
 from assistant.cable.colour_code import (
     GROUPS_PER_SUPER_UNIT,
@@ -21,6 +22,11 @@ from assistant.cable.colour_code import (
     colours_of,
     position_of,
 )
+
+Position = NewType("Position", int)
+"""Place of a pair in its sheath, 1 upward; fixes its colours. Not the number by which the pair is called."""
+GroupNumber = NewType("GroupNumber", int)
+"""Number of a group, 1 upward through the whole cable. Not its number inside the super-unit."""
 
 PAIRS_PER_SUPER_UNIT = PAIRS_PER_GROUP * GROUPS_PER_SUPER_UNIT
 SUPER_UNIT_BINDERS: tuple[Tip | Ring, ...] = (*TIPS, *RINGS)
@@ -72,7 +78,7 @@ PLAIN = Makeup()
 class Group:
     """Where a group of pairs stands in its cable; the service pairs of screened cable are one, too."""
 
-    number: int
+    number: GroupNumber
     """1 upward through the whole cable."""
     in_super_unit: int
     """1 to 24, or to 12 in 300-pair super-units; 0 for service pairs."""
@@ -82,9 +88,9 @@ class Group:
     """1 upward."""
     super_unit_binder: Tip | Ring | None
     """None where the cable has only one super-unit, or where its colour is not known."""
-    first: int
+    first: Position
     """Its lowest pair."""
-    last: int
+    last: Position
     """Its highest pair; a cable may end inside a group."""
 
     @property
@@ -97,7 +103,7 @@ class Group:
 class Address:
     """The full address of one pair in a cable."""
 
-    pair: int
+    pair: Position
     position: int
     """1 to 25 in the group, or the number of the service pair."""
     colours: Colours | ServiceColours | None
@@ -173,13 +179,13 @@ class Cable:
             raise CableError(f"a {self.pairs}-pair cable has groups 1 to {self.groups}, not {number}")
         super_unit, index = divmod(number - 1, self.groups_per_super_unit)
         return Group(
-            number=number,
+            number=GroupNumber(number),
             in_super_unit=index + 1,
             binder=binder_of(index + 1) if self.groups > 1 and self._is_known(super_unit) else None,
             super_unit=super_unit + 1,
             super_unit_binder=SUPER_UNIT_BINDERS[super_unit] if self._has_super_unit_binders else None,
-            first=(number - 1) * PAIRS_PER_GROUP + 1,
-            last=min(number * PAIRS_PER_GROUP, self.carrier_pairs),
+            first=Position((number - 1) * PAIRS_PER_GROUP + 1),
+            last=Position(min(number * PAIRS_PER_GROUP, self.carrier_pairs)),
         )
 
     def address(self, pair: int) -> Address:
@@ -194,11 +200,11 @@ class Cable:
         if pair > self.carrier_pairs:
             number = pair - self.carrier_pairs
             colours = SERVICE_COLOURS[number - 1] if number <= len(SERVICE_COLOURS) else None
-            return Address(pair=pair, position=number, colours=colours, group=self.group(self.groups + 1))
+            return Address(pair=Position(pair), position=number, colours=colours, group=self.group(self.groups + 1))
         group, index = divmod(pair - 1, PAIRS_PER_GROUP)
         described = self.group(group + 1)
         return Address(
-            pair=pair,
+            pair=Position(pair),
             position=index + 1,
             colours=colours_of(index + 1),
             group=described,
@@ -207,20 +213,22 @@ class Cable:
             multi_unit_binder=self._multi_unit_binder(described),
         )
 
-    def groups_marked(self, *, in_super_unit: int | None = None, super_unit: int | None = None) -> tuple[int, ...]:
+    def groups_marked(
+        self, *, in_super_unit: int | None = None, super_unit: int | None = None
+    ) -> tuple[GroupNumber, ...]:
         """List the groups that a place in the super-unit, a super-unit, or both leave possible."""
         each = self.groups_per_super_unit
         return tuple(
-            number
+            GroupNumber(number)
             for number in range(1, self.groups + 1)
             if (in_super_unit is None or (number - 1) % each + 1 == in_super_unit)
             and (super_unit is None or (number - 1) // each + 1 == super_unit)
         )
 
-    def pair_in(self, group: int, colours: Colours) -> int | None:
+    def pair_in(self, group: GroupNumber, colours: Colours) -> Position | None:
         """Give the pair of these colours in a group, or None where the cable ends before it."""
         pair = (group - 1) * PAIRS_PER_GROUP + position_of(colours)
-        return pair if 1 <= group <= self.groups and pair <= self.carrier_pairs else None
+        return Position(pair) if 1 <= group <= self.groups and pair <= self.carrier_pairs else None
 
     @property
     def _has_super_unit_binders(self) -> bool:
@@ -232,13 +240,13 @@ class Cable:
 
     def _service_group(self, number: int) -> Group:
         return Group(
-            number=number,
+            number=GroupNumber(number),
             in_super_unit=0,
             binder=None,
             super_unit=1,
             super_unit_binder=None,
-            first=self.carrier_pairs + 1,
-            last=self.pairs,
+            first=Position(self.carrier_pairs + 1),
+            last=Position(self.pairs),
         )
 
     def _unit_of(self, index: int) -> int:

@@ -17,6 +17,7 @@ from assistant.cable.counts import (
     LARGEST_NUMBER,
     POSITIONS,
     SERVICE,
+    CalledNumber,
     Count,
     CountError,
     Run,
@@ -24,8 +25,8 @@ from assistant.cable.counts import (
     read_name,
     read_runs,
 )
-from assistant.cable.makeup import PAIRS_PER_SUPER_UNIT, Cable, CableError, Makeup
-from assistant.cable.splice_plan import End, JoinKind, Joint, JointWork, Place, Plan, Site
+from assistant.cable.makeup import PAIRS_PER_SUPER_UNIT, Cable, CableError, Makeup, Position
+from assistant.cable.splice_plan import End, JoinKind, Joint, JointNumber, JointWork, Place, Plan, Site
 
 MOST_ENDS = 40
 PLAN_KEYS = ("title", "site", "joints", "order", "end", "join", "protect")
@@ -207,7 +208,8 @@ class _Reader:
         protected = self._read_protected()
         ordered = _in_order(joints_read, order)
         joints = tuple(
-            replace(joint, number=number, protect=_reason(joint, protected)) for number, joint in enumerate(ordered, 1)
+            replace(joint, number=JointNumber(number), protect=_reason(joint, protected))
+            for number, joint in enumerate(ordered, 1)
         )
         return Plan(top.text("title"), tuple(self._ends), joints, site, work)
 
@@ -308,7 +310,10 @@ class _Reader:
                 )
         reason = table.text("reason")
         self._take(table, keys, columns)
-        return [Joint(number=0, kind=kind, places=places, reason=reason) for places in zip(*columns, strict=True)]
+        return [
+            Joint(number=JointNumber(0), kind=kind, places=places, reason=reason)
+            for places in zip(*columns, strict=True)
+        ]
 
     def _take(self, table: _Table, keys: Sequence[str], columns: list[list[Place]]) -> None:
         for key, column in zip(keys, columns, strict=True):
@@ -347,21 +352,21 @@ class _Reader:
         remedy = f"it carries {known}" if known else "use pairs, it carries none"
         raise CountError(f"{end.name} carries no count {_shown(name)}; {remedy}", at)
 
-    def _positions(self, index: int, name: str, run: Run) -> list[int]:
+    def _positions(self, index: int, name: str, run: Run) -> list[Position]:
         end = self._ends[index]
         if name == POSITIONS:
             if run.last > end.cable.pairs:
                 raise CountError(f"{end.name} has pairs 1-{end.cable.pairs}, not {run.last}", run.at)
-            return list(range(run.first, run.last + 1))
+            return [Position(number) for number in range(run.first, run.last + 1)]
         if name == SERVICE:
             if run.last > end.cable.service_pairs:
                 known = f"service pairs 1-{end.cable.service_pairs}, not {run.last}"
                 none = "no service pairs; only a screened cable has some"
                 raise CountError(f"{end.name} has {known if end.cable.service_pairs else none}", run.at)
-            return [end.cable.carrier_pairs + number for number in range(run.first, run.last + 1)]
+            return [Position(end.cable.carrier_pairs + number) for number in range(run.first, run.last + 1)]
         found = []
         for number in range(run.first, run.last + 1):
-            positions = end.positions_of(number, name)
+            positions = end.positions_of(CalledNumber(number), name)
             if not positions:
                 raise CountError(f"{end.name} carries no {name} {number}; correct the range or the end's count", run.at)
             found.append(positions[0])

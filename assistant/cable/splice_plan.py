@@ -7,10 +7,14 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import Enum
 from functools import cached_property
+from typing import NewType
 
 from assistant.cable.colour_code import PAIRS_PER_GROUP, Order
-from assistant.cable.counts import Count
-from assistant.cable.makeup import Address, Cable, CableError
+from assistant.cable.counts import CalledNumber, Count
+from assistant.cable.makeup import Address, Cable, CableError, GroupNumber, Position
+
+JointNumber = NewType("JointNumber", int)
+"""Name of a joint in the log: the pair in a straight sequence, else counted in the order of the work."""
 
 
 class Site(Enum):
@@ -74,30 +78,31 @@ class End:
         counted = sum(len(count.run) for count in self.counts)
         return of_counts if counted >= self.cable.carrier_pairs else of_counts | {0}
 
-    def called(self, position: int) -> tuple[str, int]:
+    def called(self, position: Position) -> tuple[str, CalledNumber]:
         """Give the count name and number by which the pair at a position is called.
 
         The name is empty where the position is in no count; the number is then the position.
         """
         for first, count in self._runs:
             if first <= position < first + len(count.run):
-                return count.name, count.run.first + position - first
-        return "", position
+                return count.name, CalledNumber(count.run.first + position - first)
+        return "", CalledNumber(position)
 
-    def positions_of(self, number: int, count: str | None = None) -> tuple[int, ...]:
+    def positions_of(self, number: CalledNumber, count: str | None = None) -> tuple[Position, ...]:
         """Give the positions that a number may mean, in one count or in any of this end.
 
         A position that is in no count is called by its own number; service pairs have names of their own.
         """
         if not self.counts:
-            return (number,) if self.cable.has(number) else ()
+            return (Position(number),) if self.cable.has(number) else ()
         found = tuple(
-            first + number - c.run.first
+            Position(first + number - c.run.first)
             for first, c in self._runs
             if c.run.first <= number <= c.run.last and count in (None, c.name)
         )
-        uncounted = count is None and 1 <= number <= self.cable.carrier_pairs and self.called(number) == ("", number)
-        return (*found, number) if uncounted else found
+        itself = Position(number)
+        uncounted = count is None and 1 <= number <= self.cable.carrier_pairs and self.called(itself) == ("", number)
+        return (*found, itself) if uncounted else found
 
     def address(self, position: int) -> Address:
         """Give the address of a position; see `Cable.address`."""
@@ -110,15 +115,14 @@ class Place:
 
     end: int
     """Index of the end in the plan."""
-    position: int
+    position: Position
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Joint:
     """Pairs of two or three ends joined to one another, or one pair that is left as it is."""
 
-    number: int
-    """Its name in the log: the pair in a straight sequence, else counted in the order of the work."""
+    number: JointNumber
     kind: JoinKind
     places: tuple[Place, ...]
     """The pair that is called comes first."""
@@ -149,22 +153,22 @@ class Plan:
         return not self.ends[0].name
 
     @cached_property
-    def by_number(self) -> dict[int, Joint]:
+    def by_number(self) -> dict[JointNumber, Joint]:
         """Each joint by its number."""
         return {joint.number: joint for joint in self.joints}
 
     @cached_property
-    def turn(self) -> dict[int, int]:
+    def turn(self) -> dict[JointNumber, int]:
         """Number of a joint -> its index in the order of the work."""
         return {joint.number: index for index, joint in enumerate(self.joints)}
 
     @cached_property
-    def at(self) -> dict[Place, int]:
+    def at(self) -> dict[Place, JointNumber]:
         """Place -> number of the joint that it is in."""
         return {place: joint.number for joint in self.joints for place in joint.places}
 
     @cached_property
-    def to_join(self) -> tuple[int, ...]:
+    def to_join(self) -> tuple[JointNumber, ...]:
         """Numbers of the joints to be made, in the order of the work."""
         return tuple(joint.number for joint in self.joints if joint.kind.joined)
 
@@ -176,13 +180,13 @@ class Plan:
         """Give the address of a place in its cable."""
         return self.ends[place.end].address(place.position)
 
-    def in_group(self, end: int, group: int) -> tuple[Joint, ...]:
+    def in_group(self, end: int, group: GroupNumber) -> tuple[Joint, ...]:
         """List the joints whose called pair lies in a group of an end, in the order of the work."""
         return self._groups.get((end, group), ())
 
     @cached_property
-    def _groups(self) -> dict[tuple[int, int], tuple[Joint, ...]]:
-        found: dict[tuple[int, int], list[Joint]] = {}
+    def _groups(self) -> dict[tuple[int, GroupNumber], tuple[Joint, ...]]:
+        found: dict[tuple[int, GroupNumber], list[Joint]] = {}
         for joint in self.joints:
             key = (joint.lead.end, self.address(joint.lead).group.number)
             found.setdefault(key, []).append(joint)
@@ -201,19 +205,20 @@ def straight_sequence(cable: Cable, first: int, last: int) -> Plan:
     if first > last:
         raise CableError(f"the sequence runs from {first} to {last}: give the lower pair first")
     joints = tuple(
-        Joint(number=pair, kind=JoinKind.STRAIGHT, places=(Place(0, pair),)) for pair in range(first, last + 1)
+        Joint(number=JointNumber(pair), kind=JoinKind.STRAIGHT, places=(Place(0, Position(pair)),))
+        for pair in range(first, last + 1)
     )
     return Plan(title="", ends=(End("", cable),), joints=joints)
 
 
-def unjoined(plan: Plan) -> dict[str, tuple[int, ...]]:
+def unjoined(plan: Plan) -> dict[str, tuple[Position, ...]]:
     """Give, for each end, the positions that are in no join of the plan."""
-    used: dict[int, set[int]] = {index: set() for index in range(len(plan.ends))}
+    used: dict[int, set[Position]] = {index: set() for index in range(len(plan.ends))}
     for joint in plan.joints:
         for place in joint.places:
             used[place.end].add(place.position)
     return {
-        end.name: tuple(p for p in range(1, end.cable.pairs + 1) if p not in used[index])
+        end.name: tuple(Position(p) for p in range(1, end.cable.pairs + 1) if Position(p) not in used[index])
         for index, end in enumerate(plan.ends)
     }
 

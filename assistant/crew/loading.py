@@ -8,8 +8,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from assistant.crew.logs import FoundLog, JointRow, LeftOut, cabling, roll_up, without_half_characters
+from assistant.dialogue.tags import FACT_TAGS
 from assistant.errors import AssistantError
-from assistant.session.record import FACT_TAGS
 from assistant.session.replay import ENTRIES
 
 if TYPE_CHECKING:

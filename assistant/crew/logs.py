@@ -150,7 +150,7 @@ def _splice_key(path: Path) -> object:
         record = _first(path)
         opened = next(fact for fact in record.facts if isinstance(fact, SessionOpened))
         with refusing_forgery(record):
-            return splice_of(opened, [record], fold(record.facts)).key if not opened.asking else path
+            return splice_of(opened, [record], fold(record.facts)).key if not opened.settings.asking else path
     except (OSError, RecordError, StopIteration, AssistantError):
         return path
 
@@ -230,7 +230,7 @@ def _lines_of(log: ReadLog, read: dict[str, tuple[Path, LoadedLog]]) -> Iterator
 
 
 def _asks_only(loaded: LoadedLog) -> bool:
-    return any(isinstance(fact, SessionOpened) and fact.asking for fact in loaded.records[0].facts)
+    return any(isinstance(fact, SessionOpened) and fact.settings.asking for fact in loaded.records[0].facts)
 
 
 def _found(

@@ -1,20 +1,20 @@
-"""The table of modes and intents, and `decide`: what an input comes to in a state.
+"""`decide`: what an input comes to in a state. What every entry does in every mode stands in `table`.
 
-`decide` never raises for anything that a person can say, type or press.
+An entry that names nothing acts on what was told last; it counts only if it was made after that had been put, and
+while it was still the current one. `decide` never raises for anything that a person can say, type or press.
 """
 
-from assistant.dialogue import wording
+from assistant.dialogue import sentences, wording
 from assistant.dialogue.messages import (
     Answered,
-    Asked,
     Channel,
     DeviceFailed,
     DeviceLost,
     DidYouSay,
     Heard,
     Input,
-    JoinProtected,
     KeysPressed,
+    KeysRefused,
     MicrophoneTrouble,
     MicrophoneTroubled,
     Missed,
@@ -25,7 +25,6 @@ from assistant.dialogue.messages import (
     SessionOpened,
     SessionResumed,
     Show,
-    SiteCheck,
     SoundLost,
     SoundMissed,
     SpeechEnded,
@@ -35,165 +34,19 @@ from assistant.dialogue.messages import (
     TimedOut,
     Typed,
 )
-from assistant.dialogue.rules import answering, calling_out, following, session, verifying
-from assistant.dialogue.rules.entry import Entry, Rule, tell
-from assistant.dialogue.state import Mode, State, fold
+from assistant.dialogue.modes import Mode
+from assistant.dialogue.rules import calling_out, following, questions, session
+from assistant.dialogue.rules.entry import Entry, announce, tell
+from assistant.dialogue.scope import key_scope_of, scope_of, typed_scope_of
+from assistant.dialogue.state import State, fold
+from assistant.dialogue.table import CLOSED, TABLE, Cell, Dispatch, Names, names
 from assistant.words import intents as say
 from assistant.words.intents import Intent
-from assistant.words.parser import Ambiguous, NoMatch, Understood, parse, parse_keys
+from assistant.words.parser import NoMatch, Parsed, Understood, parse, parse_keys
 from assistant.words.vocabulary import ALL_INTENTS, Scope, spoken_help
-
-_ANSWERING: dict[type[Intent], Rule] = {
-    say.CallGroup: answering.look_up,
-    say.Ask: answering.look_up,
-    say.SayAgain: answering.say_again,
-    say.WhichGroup: answering.which_group,
-    say.WhereAmI: answering.where_am_i,
-    say.HoldOn: session.hold,
-    say.Finish: session.finish,
-    say.BareNumber: session.ask_bare_number,
-    say.CarryOn: session.not_now,
-    say.Yes: session.not_now,
-    say.No: session.not_now,
-    say.TakeNote: session.take_note,
-}
-
-_WORK_ONLY: tuple[type[Intent], ...] = (
-    *(say.ClearFault, say.WhichFaults, say.Redo, say.GoToCable, say.CallOut, say.Faster, say.Slower),
-    *(say.ConfirmModule, say.StartVerifying, say.EndVerifying, say.PassedTest, say.Measured),
-)
-
-RULES: dict[Mode, dict[type[Intent], Rule]] = {
-    Mode.ASKING: _ANSWERING
-    | {
-        say.CallPair: answering.look_up,
-        say.GoTo: session.not_now,
-        say.NextPair: answering.look_up_neighbour,
-        say.PreviousPair: answering.look_up_neighbour,
-        say.Confirm: session.not_now,
-        say.UndoThat: session.not_now,
-        say.SkipPair: session.not_now,
-        say.MarkFault: session.not_now,
-        say.HowManyLeft: session.not_now,
-        **dict.fromkeys(_WORK_ONLY, session.not_now),
-    },
-    Mode.VERIFYING: _ANSWERING
-    | {
-        say.CallPair: verifying.call_to_test,
-        say.GoTo: session.not_now,
-        say.NextPair: verifying.tell_in_turn,
-        say.PreviousPair: session.not_now,
-        say.Confirm: session.not_now,
-        say.UndoThat: following.undo,
-        say.SkipPair: session.not_now,
-        say.MarkFault: verifying.failed_test,
-        say.HowManyLeft: answering.how_many_left,
-        say.WhereAmI: verifying.tell_in_turn,
-        say.ClearFault: following.clear_fault,
-        say.WhichFaults: answering.which_faults,
-        say.Redo: following.redo,
-        say.GoToCable: session.not_now,
-        say.CallOut: session.not_now,
-        say.Faster: session.not_now,
-        say.Slower: session.not_now,
-        say.ConfirmModule: session.not_now,
-        say.StartVerifying: session.not_now,
-        say.EndVerifying: verifying.end_verifying,
-        say.PassedTest: verifying.passed_test,
-        say.Measured: verifying.log_reading,
-    },
-    Mode.FOLLOWING: _ANSWERING
-    | {
-        say.CallPair: following.call_pair,
-        say.GoTo: following.go_to,
-        say.NextPair: answering.tell_expected,
-        say.PreviousPair: answering.tell_before,
-        say.Confirm: following.confirm,
-        say.UndoThat: following.undo,
-        say.SkipPair: following.skip,
-        say.MarkFault: following.mark_fault,
-        say.HowManyLeft: answering.how_many_left,
-        say.ClearFault: following.clear_fault,
-        say.WhichFaults: answering.which_faults,
-        say.Redo: following.redo,
-        say.GoToCable: following.go_to_cable,
-        say.CallOut: calling_out.call_out,
-        say.Faster: calling_out.change_pace,
-        say.Slower: calling_out.change_pace,
-        say.ConfirmModule: calling_out.confirm_module,
-        say.StartVerifying: verifying.start_verifying,
-        say.EndVerifying: session.not_now,
-        say.PassedTest: session.not_now,
-        say.Measured: verifying.log_reading,
-    },
-    Mode.HOLDING: dict.fromkeys(ALL_INTENTS, session.not_now)
-    | {say.CarryOn: session.carry_on, say.SayAgain: answering.say_again},
-    Mode.ENDED: dict.fromkeys(ALL_INTENTS, session.stay_silent),
-}
-"""What each intent does in each mode. In a question every other entry drops it and counts as usual."""
-
-ANY_TIME: frozenset[type[Intent]] = frozenset({say.Help, say.SayAgain})
-"""Entries that leave an open question open."""
-
 
 NOTE_LEAD = "note"
 """A typed line that begins so is kept as a note."""
-
-
-def _help(state: State, _: Entry) -> Step:
-    return tell(spoken_help(scope_of(state)))
-
-
-for _mode in (Mode.ASKING, Mode.FOLLOWING, Mode.VERIFYING, Mode.HOLDING):
-    RULES[_mode][say.Help] = _help
-
-
-def scope_of(state: State) -> Scope:
-    """Give what is open in this state: to the recognisers, the parser and the help alike."""
-    base = RULES[state.base_mode]
-    closed = {session.not_now, session.stay_silent}
-    if state.mode is Mode.QUESTION:
-        open_now = {i for i, rule in base.items() if rule not in closed} - {say.Confirm, say.UndoThat, say.HoldOn}
-        open_now |= {say.Yes, say.No}
-    else:
-        open_now = {intent for intent, rule in RULES[state.mode].items() if rule not in closed}
-    groups = max(end.cable.groups for end in state.plan.ends)
-    open_now -= _without_use(state, groups)
-    return Scope(
-        intents=frozenset(open_now),
-        digits=max(2, len(str(_largest_number(state)))),
-        groups=groups > 1,
-        super_units=any(end.cable.super_units > 1 for end in state.plan.ends),
-        service=any(end.cable.service_pairs for end in state.plan.ends),
-        offsets=frozenset(offset for end in state.plan.ends for offset in end.offsets),
-    )
-
-
-def _without_use(state: State, groups: int) -> set[type[Intent]]:
-    """Give the intents that this session cannot use; fewer open sentences are heard more surely."""
-    unused: set[type[Intent]] = set() if groups > 1 else {say.CallGroup}
-    if len(state.plan.ends) == 1:
-        unused.add(say.GoToCable)
-    if not state.pace_s:
-        unused |= {say.Faster, say.Slower}
-    if not state.called_out:
-        unused.add(say.ConfirmModule)
-    if state.any_order:
-        unused |= {say.Confirm, say.SkipPair, say.GoTo, say.NextPair, say.PreviousPair, say.CallOut}
-    return unused
-
-
-def _largest_number(state: State) -> int:
-    """Give the largest number by which a pair of any end is called; the same whichever pair is expected."""
-    return max(max([end.cable.pairs, *(count.run.last for count in end.counts)]) for end in state.plan.ends)
-
-
-def typed_scope_of(state: State) -> Scope:
-    """Give what is understood when typed or keyed: numbers of any length, so that none is misread."""
-    open_now = set(scope_of(state).intents) | {say.CallGroup}
-    if state.mode is Mode.FOLLOWING and not state.any_order:
-        open_now |= {say.GoToCable, say.Faster, say.Slower, say.ConfirmModule}
-    return Scope(intents=frozenset(open_now))
 
 
 def decide(state: State, came: Input) -> Step:
@@ -206,20 +59,22 @@ def decide(state: State, came: Input) -> Step:
         case Heard():
             return _heard(state, came)
         case Typed(text=text):
-            return Step(effects=(Show(f"> {text}"),)) + _typed(state, text)
+            return Step(effects=(Show(f"> {text}"),)) + _typed(state, came)
         case KeysPressed(keys=keys):
-            return Step(effects=(Show(f"> {keys.strip() or 'Enter'}"),)) + _keys(state, keys)
+            return Step(effects=(Show(f"> {keys.strip() or 'Enter'}"),)) + _keys(state, came)
+        case KeysRefused(trouble=trouble):
+            return Step((Missed("key refused"),)) + tell(wording.KEY_TROUBLES[trouble]())
         case SoundLost(frames=frames):
-            return Step((SoundMissed(frames),)) + tell("Sound was lost. Say the last call again.")
+            return Step((SoundMissed(frames),)) + tell(sentences.SOUND_LOST())
         case DeviceFailed(device=device, reason=reason):
             shown = Show(f"{device} failed: {reason}")
-            return Step((DeviceLost(device, reason),), (shown,)) + tell(f"The {device} failed. Keys still work.")
+            return Step((DeviceLost(device, reason),), (shown,)) + tell(sentences.DEVICE_FAILED(device=device))
         case MicrophoneTrouble(trouble=trouble):
-            return Step((MicrophoneTroubled(trouble),)) + tell(wording.TROUBLES[trouble])
+            return Step((MicrophoneTroubled(trouble),)) + tell(wording.TROUBLES[trouble]())
         case TimedOut(joint=joint):
             return calling_out.call_next(state, joint)
         case NoteRecorded(file=file, sha256=sha256):
-            return session.keep_note(state, "", file, sha256) if file else tell("The note could not be recorded.")
+            return session.keep_note(state, "", file, sha256) if file else tell(sentences.NOTE_LOST())
         case StopAsked(reason=reason):
             return Step((SessionLeft(reason),), (Quit(),))
         case SpeechEnded():
@@ -227,129 +82,131 @@ def decide(state: State, came: Input) -> Step:
 
 
 def _start(came: StartAsked) -> Step:
-    opened = SessionOpened(
-        cable_pairs=came.cable_pairs,
-        first=came.first,
-        last=came.last,
-        asking=came.asking,
-        pair_order=came.pair_order,
-        binder_order=came.binder_order,
-        app_version=came.app_version,
-        plan_text=came.plan_text,
-        site=came.site,
-        short_checks=came.short_checks,
-        any_order=came.any_order,
-        person=came.person,
-        place=came.place,
-        microphone=came.microphone,
-        ears=came.ears,
-        keeps_sound=came.keeps_sound,
-    )
-    said = tell(wording.SOUND_IS_KEPT) if came.keeps_sound else Step()
-    return Step((opened,), (Show(wording.CAUTION),)) + said + session.ask_check(fold((opened,)))
+    opened = SessionOpened(came.settings, came.who)
+    after = fold((opened,))
+    said = tell(sentences.SOUND_IS_KEPT()) if came.who.keeps_sound else Step()
+    begun = Step((opened,), (Show(sentences.CAUTION()),)) + said
+    return begun + session.ask_check(after, wording.opening(after))
 
 
 def _resume(state: State, came: ResumeAsked) -> Step:
-    resumed = SessionResumed(
-        app_version=came.app_version,
-        person=came.person,
-        microphone=came.microphone,
-        ears=came.ears,
-        keeps_sound=came.keeps_sound,
-    )
+    resumed = SessionResumed(came.who)
     after = fold((resumed,), state)
-    said = tell(wording.SOUND_IS_KEPT) if came.keeps_sound else Step()
-    step = Step((resumed,)) + said + tell(wording.resumed(after, came.torn_bytes))
-    return step + session.ask_check(after) if after.unchecked else step
+    said = tell(sentences.SOUND_IS_KEPT()) if came.who.keeps_sound else Step()
+    greeting = wording.resumed(after, came.torn_bytes)
+    step = Step((resumed,)) + said
+    if after.unchecked:
+        return step + tell(greeting) + session.ask_check(after, "")
+    return step + announce(after, greeting)
 
 
 def _heard(state: State, came: Heard) -> Step:
     shown = Show(f"> {came.words or '(speech)'} [{came.judgement}]")
     if came.judgement == "ignored" or state.mode is Mode.ENDED:
         return Step((Missed("ignored"),), (shown,))
-    parsed = parse(came.words, scope_of(state)) if came.words else NoMatch()
-    if not isinstance(parsed, Understood):
+    intent = _meaning(came, scope_of(state))
+    if intent is None:
         quiet = state.mode is Mode.HOLDING
-        return Step((Missed("not understood"),), (shown,)) + (Step() if quiet else tell(wording.SAY_IT_AGAIN))
-    entry = Entry(intent=parsed.intent, call=came.words, by=Channel.VOICE)
-    if came.judgement == "accepted":
-        return Step(effects=(shown,)) + _enter(state, entry)
-    return Step(effects=(shown,)) + _ask_back(state, entry)
+        return Step((Missed("not understood"),), (shown,)) + (Step() if quiet else tell(sentences.SAY_IT_AGAIN()))
+    entry = Entry(intent=intent, call=came.words, by=Channel.VOICE, after=came.after)
+    took = _enter if came.judgement == "accepted" else _enter_unsure
+    return Step(effects=(shown,)) + took(state, entry)
 
 
-def _ask_back(state: State, entry: Entry) -> Step:
-    """Open the question whether this was said; saying the same again answers it as well."""
-    if isinstance(state.question, SiteCheck):
-        return session.ask_check_again(state, state.question)
-    if state.mode is Mode.HOLDING or isinstance(entry.intent, say.Yes | say.No):
-        return Step((Missed("asked back"),)) + tell(wording.SAY_YES_OR_NO)
-    if isinstance(entry.intent, say.BareNumber) or following.contradicts_itself(state, entry.intent):
-        return _enter(state, entry)
-    if isinstance(state.question, DidYouSay) and _meant(state, state.question.words) == entry.intent:
-        return _answer_yes(state)
-    asked = Asked(DidYouSay(entry.call))
-    return Step((Missed("asked back"), asked)) + tell(wording.did_you_say(entry.call))
-
-
-def _meant(state: State, words: str) -> Intent | None:
-    parsed = parse(words, typed_scope_of(state))
+def _meaning(came: Heard, scope: Scope) -> Intent | None:
+    """Give what was heard, if it is open now; the hearing has found it already but for old records."""
+    if came.meaning is not None:
+        return came.meaning if type(came.meaning) in scope.intents else None
+    parsed = parse(came.words, scope) if came.words else NoMatch()
     return parsed.intent if isinstance(parsed, Understood) else None
 
 
-def _typed(state: State, text: str) -> Step:
-    lead, _, note = text.strip().partition(" ")
+def _enter_unsure(state: State, entry: Entry) -> Step:
+    """Ask whether this was said; saying the same again answers it as well."""
+    if isinstance(entry.intent, say.BareNumber) or following.contradicts_itself(state, entry.intent):
+        return _enter(state, entry)
+    if _says_the_same(state, entry):
+        return _as_said(state)
+    if _came_too_early(state, entry):
+        return session.too_early(state, entry)
+    return TABLE[state.mode].unsure(state, entry)
+
+
+def _said_before(state: State) -> Intent | None:
+    """Give what is asked back."""
+    if not isinstance(state.question, DidYouSay):
+        return None
+    parsed = parse(state.question.words, typed_scope_of(state))
+    return parsed.intent if isinstance(parsed, Understood) else None
+
+
+def _says_the_same(state: State, entry: Entry) -> bool:
+    return state.mode is Mode.UNSURE and _said_before(state) == entry.intent
+
+
+def _typed(state: State, came: Typed) -> Step:
+    lead, _, note = came.text.strip().partition(" ")
     if lead.lower() == NOTE_LEAD and note.strip() and state.mode is not Mode.ENDED:
         return session.keep_note(state, note.strip(), "", "")
-    return _parsed(state, parse(text, typed_scope_of(state)), text, Channel.TYPED)
+    parsed = parse(came.text, typed_scope_of(state))
+    if isinstance(parsed, NoMatch):
+        parsed = parse(came.text, Scope(ALL_INTENTS))
+    return _parsed(state, parsed, came.text, Channel.TYPED, came)
 
 
-def _keys(state: State, keys: str) -> Step:
-    return _parsed(state, parse_keys(keys, typed_scope_of(state)), keys.strip(), Channel.KEYS)
+def _keys(state: State, came: KeysPressed) -> Step:
+    return _parsed(state, parse_keys(came.keys, key_scope_of(state)), came.keys.strip(), Channel.KEYS, came)
 
 
-def _parsed(state: State, parsed: Understood | Ambiguous | NoMatch, call: str, by: Channel) -> Step:
+def _parsed(state: State, parsed: Parsed, call: str, by: Channel, came: Typed | KeysPressed) -> Step:
     if isinstance(parsed, Understood):
-        return _enter(state, Entry(intent=parsed.intent, call=call, by=by))
+        return _enter(state, Entry(intent=parsed.intent, call=call, by=by, after=came.after))
     if state.mode is Mode.ENDED:
         return Step((Missed("not now"),))
-    if isinstance(state.question, SiteCheck):
-        return session.ask_check_again(state, state.question)
-    closed = parse(call, Scope(ALL_INTENTS)) if by is Channel.TYPED else NoMatch()
-    if isinstance(closed, Understood):
-        return session.not_now(state, Entry(intent=closed.intent, call=call, by=by))
+    if state.mode is Mode.CHECKING:
+        return session.ask_check_again(state)
+    if isinstance(came, KeysPressed) and not isinstance(parse_keys(came.keys, Scope(ALL_INTENTS)), NoMatch):
+        return session.not_now(state, Entry(intent=say.Help(), call=call, by=by, after=came.after))
     return Step((Missed("not understood"),)) + tell(wording.not_understood(state, call, by))
 
 
+def _came_too_early(state: State, entry: Entry) -> bool:
+    """Tell whether an entry that names nothing was made before that had been put on which it would act."""
+    pinned = entry.asked_back  # the question whether it was said was put on top of that
+    return names(entry.intent) is Names.NOTHING and not pinned and not entry.is_current(state)
+
+
 def _enter(state: State, entry: Entry) -> Step:
-    """Apply an entry that is sure; in a question, an answer closes it and anything else drops it."""
-    if state.mode is not Mode.QUESTION:
-        return RULES[state.mode][type(entry.intent)](state, entry)
-    if isinstance(state.question, SiteCheck):
-        if isinstance(entry.intent, say.Yes | say.No):
-            return session.answer_check(state, state.question, entry)
-        if type(entry.intent) not in ANY_TIME:
-            return session.ask_check_again(state, state.question)
-    if isinstance(entry.intent, say.Yes):
-        return _answer_yes(state)
-    if isinstance(entry.intent, say.No):
-        return session.no(state, entry)
-    if isinstance(state.question, DidYouSay) and _meant(state, state.question.words) == entry.intent:
-        return _answer_yes(state)
-    if type(entry.intent) in ANY_TIME:
-        return RULES[state.base_mode][type(entry.intent)](state, entry)
-    step, after = session.dropped(state)
-    return step + RULES[after.mode][type(entry.intent)](after, entry)
+    """Apply an entry that is sure."""
+    cell = TABLE[state.mode].cells[type(entry.intent)]
+    if cell not in CLOSED and _came_too_early(state, entry):
+        return session.too_early(state, entry)
+    if cell is Dispatch.DROPS_QUESTION and _says_the_same(state, entry):
+        return _as_said(state)
+    return _carry_out(state, entry, cell)
 
 
-def _answer_yes(state: State) -> Step:
-    if isinstance(state.question, JoinProtected):
-        return following.join_protected(state, state.question)
-    if not isinstance(state.question, DidYouSay):
-        return session.finish_after_yes(state)
+def _carry_out(state: State, entry: Entry, cell: Cell) -> Step:
+    match cell:
+        case Dispatch.DROPS_QUESTION:
+            step, after = session.dropped(state)
+            return step + _enter(after, entry)
+        case Dispatch.LEAVES_QUESTION:
+            return _carry_out(state, entry, TABLE[state.base_mode].cells[type(entry.intent)])
+        case Dispatch.AS_SAID:
+            return _as_said(state)
+        case Dispatch.TELLS_HELP:
+            return tell(spoken_help(scope_of(state)))
+        case rule:
+            return rule(state, entry)
+
+
+def _as_said(state: State) -> Step:
+    """Take what was asked back as said."""
+    intent, question = _said_before(state), state.question
+    assert isinstance(question, DidYouSay)
     answered = Answered(yes=True)
     after = fold((answered,), state)
-    intent = _meant(after, state.question.words)
     if intent is None:
-        return Step((answered,)) + tell(wording.SAY_IT_AGAIN)
-    entry = Entry(intent=intent, call=state.question.words, by=Channel.VOICE, asked_back=True)
-    return Step((answered,)) + RULES[after.mode][type(intent)](after, entry)
+        return Step((answered,)) + tell(sentences.SAY_IT_AGAIN())
+    return Step((answered,)) + _enter(after, questions.entry_of(question, intent))

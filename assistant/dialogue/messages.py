@@ -3,12 +3,24 @@
 An *input* is what came in, a *fact* is what happened and is kept, an *effect* is what is now to be done.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import Enum
+from typing import NewType
 
 from assistant.cable.colour_code import Order
-from assistant.cable.splice_plan import Site
-from assistant.words.intents import Fault, Unit
+from assistant.cable.makeup import GroupNumber, Position
+from assistant.cable.splice_plan import JointNumber, Site
+from assistant.words.intents import Fault, Intent, Unit
+
+AnnouncementNumber = NewType("AnnouncementNumber", int)
+"""Running number of an announcement of what is expected, or of an open question.
+
+With an input: the one that had been put, at the latest moment at which the input is known not to have begun.
+"""
+NOT_YET = AnnouncementNumber(0)
+"""None has been put so far."""
+BEFORE_NUMBERS = AnnouncementNumber(-1)
+"""Stands in old records, which kept no such numbers; no adapter may put it in."""
 
 
 class Check(Enum):
@@ -43,29 +55,36 @@ class Channel(Enum):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class StartAsked:
-    """A new session is to begin."""
+class SessionSettings:
+    """What a session is to be, carried whole from the command line into the record."""
 
-    cable_pairs: int
-    first: int
-    last: int
-    asking: bool
+    cable_pairs: int = 0
+    first: int = 0
+    last: int = 0
+    """Cable and range of a straight sequence; 0 where a plan says them."""
+    asking: bool = False
     """Only answer questions; follow no sequence."""
-    pair_order: Order
-    binder_order: Order
-    app_version: str
+    pair_order: Order = Order.RING_FIRST
+    binder_order: Order = Order.RING_FIRST
     plan_text: str = ""
-    """A splice plan to follow; cable and range are then those of the plan, and 0 here."""
+    """A splice plan to follow."""
     site: Site | None = None
     """Kind of place, for the checks before the work; a plan may name it itself."""
     short_checks: bool = False
     """Ask all checks in one question."""
     any_order: bool = False
     """Take pairs in any order, as a partner at the far end calls them."""
-    person: str = ""
-    """Who works; empty where no name is given."""
     place: str = ""
     """Where the splice is, in the words of the person."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Attendance:
+    """Who is at work, and by what he is heard."""
+
+    app_version: str = ""
+    person: str = ""
+    """Empty where no name is given."""
     microphone: str = ""
     """Name of the input device; empty without hearing."""
     ears: str = ""
@@ -74,17 +93,21 @@ class StartAsked:
     """Keep the sound of every utterance beside the log."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True)
+class StartAsked:
+    """A new session is to begin."""
+
+    settings: SessionSettings
+    who: Attendance
+
+
+@dataclass(frozen=True, slots=True)
 class ResumeAsked:
     """A session is to go on where its record ends."""
 
     torn_bytes: int
     """Length of a half-written last line that was moved aside; 0 where there was none."""
-    app_version: str = ""
-    person: str = ""
-    microphone: str = ""
-    ears: str = ""
-    keeps_sound: bool = False
+    who: Attendance
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -107,6 +130,9 @@ class Heard:
     readings: tuple[EarReading, ...]
     sound_sha256: str = ""
     """Of the FLAC file that is kept for the record of this utterance; empty where no sound is kept."""
+    after: AnnouncementNumber
+    meaning: Intent | None = field(default=None, compare=False)
+    """What the words mean, as the hearing found it; not kept in the record, where it is found anew."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,6 +140,7 @@ class Typed:
     """A line of words from the console."""
 
     text: str
+    after: AnnouncementNumber
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,6 +148,29 @@ class KeysPressed:
     """One whole entry from the keypad, as the terminal sent it."""
 
     keys: str
+    after: AnnouncementNumber
+
+
+class KeyTrouble(Enum):
+    """Why a key was refused."""
+
+    UNKNOWN = "unknown"
+    """It is no key of the keypad, or cannot stand there."""
+    HELD = "held"
+    """It was held down."""
+    NUM_LOCK = "num lock"
+    """It came as the keypad sends it while Num Lock is off."""
+    TOO_LONG = "too long"
+    """The entry was left unfinished, or is longer than any entry."""
+
+
+@dataclass(frozen=True, slots=True)
+class KeysRefused:
+    """A key was refused; what was half keyed is cleared."""
+
+    keys: str
+    """What was half keyed, for the record."""
+    trouble: KeyTrouble
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,7 +213,7 @@ class MicrophoneTrouble:
 class TimedOut:
     """The pace says that it is the turn of the next pair."""
 
-    joint: int
+    joint: JointNumber
     """The joint that the timer was started for; another one's is out of date."""
 
 
@@ -190,6 +240,7 @@ Input = (
     | Heard
     | Typed
     | KeysPressed
+    | KeysRefused
     | SpeechEnded
     | SoundLost
     | DeviceFailed
@@ -208,6 +259,8 @@ class DidYouSay:
     """Is this what you said?"""
 
     words: str
+    after: AnnouncementNumber = BEFORE_NUMBERS
+    """What had been put when they were said."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -219,7 +272,7 @@ class FinishAnyway:
 class JoinProtected:
     """The pair is protected: was it joined all the same?"""
 
-    joint: int
+    joint: JointNumber
     how: Check
     by: Channel
     asked_back: bool
@@ -239,44 +292,26 @@ Question = DidYouSay | FinishAnyway | JoinProtected | SiteCheck
 # --- facts ---------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True)
 class SessionOpened:
     """A session began; all that is needed to rebuild it."""
 
-    cable_pairs: int
-    first: int
-    last: int
-    asking: bool
-    pair_order: Order
-    binder_order: Order
-    app_version: str
-    plan_text: str = ""
-    site: Site | None = None
-    short_checks: bool = False
-    any_order: bool = False
-    person: str = ""
-    place: str = ""
-    microphone: str = ""
-    ears: str = ""
-    keeps_sound: bool = False
+    settings: SessionSettings
+    who: Attendance
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True)
 class SessionResumed:
     """The session went on after an interruption, perhaps with another person."""
 
-    app_version: str = ""
-    person: str = ""
-    microphone: str = ""
-    ears: str = ""
-    keeps_sound: bool = False
+    who: Attendance
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PairConfirmed:
     """A pair is joined, in the words of the person who joined it. Not an electrical test."""
 
-    pair: int
+    pair: JointNumber
     """Number of its joint: the pair in a straight sequence, the turn in a plan."""
     how: Check
     by: Channel
@@ -284,24 +319,27 @@ class PairConfirmed:
     """Whether it was accepted only after the question "did you say"."""
     protected: str = ""
     """Why the pair was protected, where it was joined all the same."""
+    same_entry: bool = False
+    """Whether it belongs to the entry of the fact before it; both are taken back together."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FaultMarked:
     """A pair has a fault."""
 
-    pair: int
+    pair: JointNumber
     fault: Fault
     by: Channel
-    other: int | None = None
+    other: JointNumber | None = None
     """The second pair of a fault that involves two."""
+    same_entry: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FaultCleared:
     """A fault of a pair is mended."""
 
-    pair: int
+    pair: JointNumber
     fault: Fault
     by: Channel
 
@@ -310,7 +348,7 @@ class FaultCleared:
 class Reopened:
     """A joint was opened again and waits to be made once more."""
 
-    pair: int
+    pair: JointNumber
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -326,7 +364,7 @@ class CheckAnswered:
 class CalledOut:
     """The assistant called this pair for the splicer to join."""
 
-    pair: int
+    pair: JointNumber
 
 
 @dataclass(frozen=True, slots=True)
@@ -341,24 +379,25 @@ class VerifyingBegun:
     """From here on results of this test are logged, from this pair on."""
 
     test: PairTest
-    pair: int
+    pair: JointNumber
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PairTested:
     """A test: only whether it passed, as the person says who made it."""
 
-    pair: int
+    pair: JointNumber
     test: PairTest
     passed: bool
     by: Channel
+    same_entry: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ReadingLogged:
     """A measurement: a number with its unit, as the person reads it off an instrument."""
 
-    pair: int
+    pair: JointNumber
     number: int
     unit: Unit
     by: Channel
@@ -373,7 +412,7 @@ class VerifyingEnded:
 class NoteKept:
     """A note: typed text, or a sound file beside the log with its SHA-256; tied to a pair, if one was in work."""
 
-    pair: int | None
+    pair: JointNumber | None
     text: str
     file: str
     sha256: str
@@ -383,14 +422,14 @@ class NoteKept:
 class PairSkipped:
     """A pair is left for later."""
 
-    pair: int
+    pair: JointNumber
 
 
 @dataclass(frozen=True, slots=True)
 class MovedTo:
     """The work goes on from another pair."""
 
-    pair: int
+    pair: JointNumber
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -398,16 +437,16 @@ class Undone:
     """The last entry was taken back."""
 
     entry: str
-    """What it was, as the name of its fact."""
-    pair: int
+    """Tag of its fact; logs before 0.2 hold the name of the class instead."""
+    pair: JointNumber
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Mismatch:
     """What was called is not what is expected, or does not agree with itself."""
 
-    expected: int | None
-    heard: tuple[int, ...]
+    expected: Position | None
+    heard: tuple[Position, ...]
     """The pairs that the call names; empty where it names none in this cable."""
     call: str
     """The words or keys as they came."""
@@ -415,16 +454,24 @@ class Mismatch:
 
 @dataclass(frozen=True, slots=True)
 class LookedUp:
-    """A pair was asked about; next and previous go on from it."""
+    """A pair was asked about; where only questions are answered, next and previous go on from it."""
 
-    pair: int
+    pair: Position
 
 
 @dataclass(frozen=True, slots=True)
 class GroupNamed:
-    """A group was asked about; colours alone now mean pairs of this group."""
+    """A group was asked about; where only questions are answered, colours alone now mean pairs of this group."""
 
-    group: int
+    group: GroupNumber
+
+
+@dataclass(frozen=True, slots=True)
+class GroupTaken:
+    """In any order: the cable in hand, and the group in which colours alone count until another is taken."""
+
+    end: int
+    group: GroupNumber | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -451,7 +498,7 @@ class Missed:
     """Something came in that led to no entry."""
 
     kind: str
-    """asked back, ignored, not understood, or not now."""
+    """asked back, ignored, not understood, not now, bare number, too early, or key refused."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -512,8 +559,13 @@ class SessionEnded:
     """The session was ended on purpose."""
 
     confirmed: int
+    """Joined, and no fault outstanding."""
     faulty: int
+    """Not joined for a fault."""
     left: int
+    """Not joined, for no fault."""
+    joined_faulty: int = 0
+    """Joined, with a fault outstanding."""
 
 
 Fact = (
@@ -537,6 +589,7 @@ Fact = (
     | Mismatch
     | LookedUp
     | GroupNamed
+    | GroupTaken
     | Asked
     | Answered
     | QuestionDropped
@@ -561,6 +614,8 @@ class Speak:
     """Speak this."""
 
     text: str
+    announcement: AnnouncementNumber | None = None
+    """The announcement or question that is put by speaking it; none where it only tells something."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -577,10 +632,10 @@ class Quit:
 
 @dataclass(frozen=True, slots=True)
 class StartTimer:
-    """When all has been said and so many seconds have passed, put in `TimedOut` for this joint."""
+    """When all has been said, and so many seconds after that began, put in `TimedOut` for this joint."""
 
     seconds: float
-    joint: int
+    joint: JointNumber
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,8 +1,9 @@
 """How pairs, joints, groups and numbers are called, in speech and in print. Must not decide anything."""
 
 from assistant.cable.colour_code import Colours, Order, ServiceColours
+from assistant.cable.counts import CalledNumber
 from assistant.cable.makeup import Address, Group
-from assistant.cable.splice_plan import End, Joint, Place
+from assistant.cable.splice_plan import End, Joint, JointNumber, Place
 from assistant.dialogue.state import State
 from assistant.words.intents import Fault
 from assistant.words.numbers import spoken
@@ -25,10 +26,11 @@ def pair(address: Address, state: State, end: End | None = None) -> str:
     The number is that of the count; colours that no source gives are left out.
     """
     end = end or state.end_in_work
-    number = f"service {spoken(address.position)}" if address.group.service else spoken(end.called(address.pair)[1])
+    in_count = spoken(end.called(address.pair)[1])
+    number = f"service pair {spoken(address.position)}" if address.group.service else in_count
     if address.colours is None:
         return f"{number}, colours as the cable shows"
-    return f"{number}, {colours(address.colours, end.order or state.pair_order)}"
+    return f"{number}, {colours(address.colours, end.order or state.settings.pair_order)}"
 
 
 def joint(made: Joint, state: State, before: Joint | None = None) -> str:
@@ -43,10 +45,12 @@ def joint(made: Joint, state: State, before: Joint | None = None) -> str:
         end, address = state.plan.end_of(place), state.plan.address(place)
         same_colours = address.colours == lead_address.colours
         if goes_on and not same_colours and address.colours is not None:
-            told.append(f"to {end.name}, {colours(address.colours, end.order or state.pair_order)}")
+            told.append(f"to {end.name}, {colours(address.colours, end.order or state.settings.pair_order)}")
         elif not goes_on and not _called_alike(state, made.lead, place):
             count = end.called(place.position)[0]
-            where = [f"to {end.name}", count, group(address.group, state, end=end), pair(address, state, end)]
+            called = pair(address, state, end)
+            named = called if address.group.service else f"pair {called}"
+            where = [f"to {end.name}", count, group(address.group, state, end=end), named]
             told.append(", ".join(part for part in where if part))
     return "; ".join(told)
 
@@ -93,7 +97,7 @@ def group(group: Group, state: State, *, end: End | None = None, super_unit_too:
     if group.service:
         return "service pairs"
     end = end or state.end_in_work
-    order = end.order or state.binder_order
+    order = end.order or state.settings.binder_order
     parts = [super_unit(group) if super_unit_too else ""]
     parts += [f"group {spoken(group.in_super_unit)}", binder(group, order)]
     return ", ".join(part for part in parts if part)
@@ -102,6 +106,16 @@ def group(group: Group, state: State, *, end: End | None = None, super_unit_too:
 def run(first: int, last: int) -> str:
     """Say a run of numbers."""
     return spoken(first) if first == last else f"{spoken(first)} through {spoken(last)}"
+
+
+def pairs_in_runs(runs: list[tuple[int, int]]) -> str:
+    """Name runs of pairs, a noun before each."""
+    return listed([f"pair {run(*found)}" if found[0] == found[1] else f"pairs {run(*found)}" for found in runs], AND)
+
+
+def numbered(numbers: list[CalledNumber]) -> str:
+    """Name pairs by their numbers, a noun before each so that no two run together."""
+    return listed([f"pair {spoken(number)}" for number in numbers], AND)
 
 
 def multi_unit(address: Address) -> str:
@@ -115,24 +129,14 @@ def lead(made: Joint, state: State) -> str:
     return pair(state.plan.address(made.lead), state, state.plan.end_of(made.lead))
 
 
-def called_number(state: State, number: int) -> int:
+def called_number(state: State, number: JointNumber) -> CalledNumber:
     """Give the number by which the pair of a joint is called."""
     place = state.plan.by_number[number].lead
     return state.plan.end_of(place).called(place.position)[1]
 
 
 def listed(names: list[str], last: str = "or") -> str:
-    """List names, the first few of many, with a word before the last."""
+    """List names, the first few of many with how many there are, with a word before the last."""
     if len(names) > MOST_LISTED:
-        return f"{', '.join(names[:MOST_LISTED])} and {spoken(len(names) - MOST_LISTED)} more"
+        return f"{', '.join(names[:MOST_LISTED])} and more, total {spoken(len(names))}"
     return f" {last} ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
-
-
-def capital(text: str) -> str:
-    """Begin with a capital."""
-    return f"{text[:1].upper()}{text[1:]}"
-
-
-def sentence(text: str) -> str:
-    """Make a sentence of words."""
-    return f"{capital(text)}."

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from enum import Enum
 
 from assistant.cable.colour_code import GROUPS_PER_SUPER_UNIT, Colours, group_of, position_of
-from assistant.cable.makeup import SUPER_UNIT_BINDERS, Address, Cable, Group
+from assistant.cable.makeup import SUPER_UNIT_BINDERS, Address, Cable, Group, GroupNumber, Position
 from assistant.cable.splice_plan import End
 from assistant.words.intents import CallGroup, CallPair
 
@@ -58,7 +58,7 @@ class Disagreement:
 
     number: Address
     colours: Colours
-    pair_of_colours: int | None
+    pair_of_colours: Position | None
     """The pair with these colours in the group of the number, if the cable has it."""
 
 
@@ -69,7 +69,7 @@ class Nothing:
     why: Why
 
 
-def resolve_pair(call: CallPair, end: End, group: int | None) -> ThePair | Pairs | Disagreement | Nothing:
+def resolve_pair(call: CallPair, end: End, group: GroupNumber | None) -> ThePair | Pairs | Disagreement | Nothing:
     """Find the pair of an end that a call names; `group` is the group in work, used where none is said.
 
     Addresses are of positions in the sheath; a number is one of the count that the end carries.
@@ -77,13 +77,14 @@ def resolve_pair(call: CallPair, end: End, group: int | None) -> ThePair | Pairs
     cable = end.cable
     if call.service is not None:
         known = 1 <= call.service <= cable.service_pairs
-        return ThePair(end.address(cable.carrier_pairs + call.service)) if known else Nothing(Why.NO_SUCH_SERVICE_PAIR)
+        position = Position(cable.carrier_pairs + call.service)
+        return ThePair(end.address(position)) if known else Nothing(Why.NO_SUCH_SERVICE_PAIR)
     if call.number is not None:
         return _by_number(call, end, group)
     assert call.colours is not None, "a call has a number or colours"
     if call.group is None:
         in_work = group is not None and group <= cable.groups
-        groups: tuple[int, ...] = (group,) if in_work and group is not None else tuple(range(1, cable.groups + 1))
+        groups = (group,) if in_work and group is not None else cable.groups_marked()
     else:
         found = resolve_group(call.group, cable, group)
         if isinstance(found, Nothing):
@@ -96,7 +97,7 @@ def resolve_pair(call: CallPair, end: End, group: int | None) -> ThePair | Pairs
     return ThePair(addresses[0]) if len(addresses) == 1 else Pairs(addresses)
 
 
-def _by_number(call: CallPair, end: End, group: int | None) -> ThePair | Pairs | Disagreement | Nothing:
+def _by_number(call: CallPair, end: End, group: GroupNumber | None) -> ThePair | Pairs | Disagreement | Nothing:
     assert call.number is not None
     addresses = tuple(end.address(position) for position in end.positions_of(call.number))
     if len(addresses) > 1 and group is not None:
@@ -111,7 +112,7 @@ def _by_number(call: CallPair, end: End, group: int | None) -> ThePair | Pairs |
     return ThePair(addresses[0]) if len(addresses) == 1 else Pairs(addresses)
 
 
-def resolve_group(call: CallGroup, cable: Cable, group: int | None) -> TheGroup | Groups | Nothing:
+def resolve_group(call: CallGroup, cable: Cable, group: GroupNumber | None) -> TheGroup | Groups | Nothing:
     """Find the group that a call names; where several super-units have it, that of the group in work."""
     number = call.number
     if call.binder is not None:

@@ -4,7 +4,7 @@
 """
 
 from collections import Counter
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from enum import Enum
 from functools import lru_cache
@@ -13,12 +13,13 @@ from typing import TypeVar
 
 from immutables import Map
 
-from assistant.cable.colour_code import Order
-from assistant.cable.makeup import Cable
+from assistant.cable.makeup import Cable, GroupNumber, Position
 from assistant.cable.plan_text import read_plan
-from assistant.cable.splice_plan import End, Joint, Plan, Site, straight_sequence
+from assistant.cable.splice_plan import End, Joint, JointNumber, Plan, straight_sequence
 from assistant.dialogue.checks import ALL_IN_ONE, ON_RESUME, checks_for
 from assistant.dialogue.messages import (
+    NOT_YET,
+    AnnouncementNumber,
     Answered,
     Asked,
     CalledOut,
@@ -29,6 +30,7 @@ from assistant.dialogue.messages import (
     FaultCleared,
     FaultMarked,
     GroupNamed,
+    GroupTaken,
     Held,
     LookedUp,
     MovedTo,
@@ -44,29 +46,20 @@ from assistant.dialogue.messages import (
     SessionEnded,
     SessionOpened,
     SessionResumed,
+    SessionSettings,
     Undone,
     VerifyingBegun,
     VerifyingEnded,
 )
+from assistant.dialogue.modes import Mode, mode_of
 from assistant.words.intents import Fault
 
 _T = TypeVar("_T")
 
 
-class Mode(Enum):
-    """What the session is doing; every rule belongs to one mode."""
-
-    ASKING = "asking"
-    VERIFYING = "verifying"
-    FOLLOWING = "following"
-    QUESTION = "question"
-    HOLDING = "holding"
-    ENDED = "ended"
-
-
 @dataclass(frozen=True, slots=True)
 class PairState:
-    """What is known of one pair; a pair without one is open."""
+    """What is known of one joint, by the pair that is called; a joint without one is not done."""
 
     confirmed: Check | None = None
     faults: tuple[Fault, ...] = ()
@@ -76,8 +69,13 @@ class PairState:
 
     @property
     def left(self) -> bool:
-        """Whether it still waits to be joined."""
-        return self.confirmed is None and not self.faults
+        """Whether it still waits to be joined, be it faulty or not."""
+        return self.confirmed is None
+
+    @property
+    def fresh(self) -> bool:
+        """Whether nothing is known of it: neither joined, nor skipped, nor faulty."""
+        return self.confirmed is None and not self.skipped and not self.faults
 
     @property
     def failed(self) -> bool:
@@ -89,24 +87,27 @@ UNTOUCHED = PairState()
 
 
 @dataclass(frozen=True, slots=True)
-class UndoPoint:
-    """What to go back to when the last entry is taken back."""
-
-    entry: str
-    pair: int
-    pairs: Map[int, PairState]
-    expected: int | None
-    verifying: "Verifying | None"
-    before: "UndoPoint | None"
-
-
-@dataclass(frozen=True, slots=True)
 class Verifying:
     """The verification pass: which test, and which joint is in turn."""
 
     test: PairTest
-    joint: int | None
+    joint: JointNumber | None
     """None when all joined pairs have had this test and all others."""
+
+
+@dataclass(frozen=True, slots=True)
+class UndoPoint:
+    """What to go back to when the last entry is taken back."""
+
+    fact: Fact
+    """The fact that made the change."""
+    pair: JointNumber
+    same_entry: bool
+    """Whether the point before it belongs to the same entry."""
+    pairs: Map[JointNumber, PairState]
+    expected: JointNumber | None
+    verifying: Verifying | None
+    before: "UndoPoint | None"
 
 
 class Standing(Enum):
@@ -138,7 +139,17 @@ class Tally:
     @property
     def total(self) -> int:
         """All joints."""
-        return self.dead + self.spare + self.faulty + self.joined_faulty + self.confirmed + self.skipped + self.open
+        return self.dead + self.spare + self.joined + self.not_joined
+
+    @property
+    def joined(self) -> int:
+        """Joints that are made, those with a fault outstanding among them."""
+        return self.confirmed + self.joined_faulty
+
+    @property
+    def not_joined(self) -> int:
+        """Joints that wait to be made, faulty and skipped ones among them."""
+        return self.open + self.skipped + self.faulty
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -146,34 +157,37 @@ class State:
     """All that the rules need to know; rebuilt from the facts alone."""
 
     plan: Plan
-    asking: bool = False
-    pair_order: Order = Order.RING_FIRST
-    binder_order: Order = Order.RING_FIRST
+    settings: SessionSettings = field(default_factory=SessionSettings)
     opened: bool = False
     ended: bool = False
     held: bool = False
     question: Question | None = None
-    expected: int | None = None
-    """Number of the joint whose pair is to be called next; None when none is left, or when only asking."""
-    pairs: Map[int, PairState] = field(default_factory=Map)
+    announcement: AnnouncementNumber = NOT_YET
+    """Number of the current announcement or question: one more whenever that changes on which an entry would act
+    that names nothing."""
+    group_since: AnnouncementNumber = NOT_YET
+    """The first announcement at which the group was in work that is in work now."""
+    expected: JointNumber | None = None
+    """The joint whose pair is to be called next; None when none is left, or when there is no order."""
+    pairs: Map[JointNumber, PairState] = field(default_factory=Map)
     """What is known of joints, by their numbers."""
-    looked_up: int | None = None
-    """Position asked about last, in the end in work."""
+    looked_up: Position | None = None
+    """Asked about last, where only questions are answered."""
+    asked_group: GroupNumber | None = None
+    """The group asked about last, where only questions are answered."""
     end: int = 0
-    """Index of the end being worked or asked about."""
-    group: int | None = None
-    """Group being worked or asked about, through the whole cable of that end."""
-    site: Site | None = None
-    short_checks: bool = False
-    any_order: bool = False
-    """Whether pairs are taken in any order."""
+    """Index of the end in hand."""
+    taken_group: GroupNumber | None = None
+    """In any order: the group in which colours alone count; None where they must carry theirs."""
     unchecked: tuple[str, ...] = ()
     """Checks that are still to be asked before the work."""
     pace_s: float = 0.0
     """Seconds between pairs that are called out; 0 when none are."""
-    called_out: tuple[int, ...] = ()
+    called_out: tuple[JointNumber, ...] = ()
     """Joints called out and not yet confirmed."""
     verifying: Verifying | None = None
+    verified_to: Verifying | None = None
+    """Where the verification was left, to go on from there."""
     last_said: str = ""
     undo: UndoPoint | None = field(default=None, compare=False, repr=False)
 
@@ -193,12 +207,36 @@ class State:
         return None if self.expected is None else self.plan.by_number[self.expected]
 
     @property
+    def joint_in_turn(self) -> Joint | None:
+        """The joint on which an entry acts that names none: to be tested, or to be called."""
+        if self.verifying is not None:
+            joint = self.verifying.joint
+            return None if joint is None else self.plan.by_number[joint]
+        return self.expected_joint
+
+    @property
+    def group_in_work(self) -> GroupNumber | None:
+        """The group in which colours alone count, in the end in hand; None where they must carry theirs.
+
+        It is that of the pair in turn, never one that was merely asked about or last called. Where only questions
+        are answered it is the one asked about; nothing is logged there.
+        """
+        if self.cable.groups == 1:
+            return GroupNumber(1)
+        if self.settings.asking:
+            return self.asked_group
+        made = self.joint_in_turn
+        if made is not None and made.lead.end == self.end:
+            return self.plan.address(made.lead).group.number
+        return self.taken_group
+
+    @property
     def mode(self) -> Mode:
         """What the session is doing."""
         if self.ended or not self.opened:
             return Mode.ENDED
         if self.question is not None:
-            return Mode.QUESTION
+            return mode_of(self.question)
         if self.held:
             return Mode.HOLDING
         return self.base_mode
@@ -208,15 +246,23 @@ class State:
         """What the session does when no question is open and it is not held."""
         if self.verifying is not None:
             return Mode.VERIFYING
-        return Mode.ASKING if self.asking else Mode.FOLLOWING
+        if self.settings.asking:
+            return Mode.ASKING
+        if self.settings.any_order:
+            return Mode.ANY_ORDER
+        return Mode.CALLING if self.pace_s or self.called_out else Mode.FOLLOWING
 
-    def of(self, joint: int) -> PairState:
+    def of(self, joint: JointNumber) -> PairState:
         """Give what is known of a joint."""
         return self.pairs.get(joint, UNTOUCHED)
 
-    def left(self) -> tuple[int, ...]:
-        """List the joints that wait to be made, skipped ones included, in the order of the work."""
+    def left(self) -> tuple[JointNumber, ...]:
+        """List the joints that wait to be made, skipped and faulty ones included, in the order of the work."""
         return tuple(joint for joint in self.plan.to_join if self.of(joint).left)
+
+    def with_standing(self, standing: Standing) -> tuple[JointNumber, ...]:
+        """List the joints that stand so, in the order of the work."""
+        return tuple(joint.number for joint in self.plan.joints if self.standing(joint) is standing)
 
     def tally(self) -> Tally:
         """Account for every joint of the plan."""
@@ -235,36 +281,47 @@ class State:
         return Standing.SKIPPED if known.skipped else Standing.OPEN
 
     def module_of(self, joint: Joint) -> tuple[Joint, ...]:
-        """Give the joints of the same group that wait, from this one on in the order of the work."""
+        """Give the joints of the same group that wait, from this one on in the order of the work.
+
+        Those marked faulty wait to be called by themselves.
+        """
         group = self.plan.address(joint.lead).group.number
         turn = self.plan.turn
         return tuple(
             j
             for j in self.plan.in_group(joint.lead.end, group)
-            if j.kind.joined and self.of(j.number).left and turn[j.number] >= turn[joint.number]
+            if j.kind.joined
+            and self.of(j.number).left
+            and not self.of(j.number).faults
+            and turn[j.number] >= turn[joint.number]
         )
 
-    def tested_after(self, joint: int | None) -> int | None:
-        """Give the next joined pair to be tested in the order of the work."""
-        start = 0 if joint is None else self.plan.turn[joint] + 1
-        rest = (made.number for made in self.plan.joints[start:])
-        return next((number for number in rest if self.of(number).confirmed is not None), None)
+    def tested_after(self, joint: JointNumber | None, test: PairTest) -> JointNumber | None:
+        """Give the next joined pair without a result of this test: further on in the order, then from the start."""
+        joints = self.plan.joints
+        turn = -1 if joint is None else self.plan.turn[joint]
+        for index in chain(range(turn + 1, len(joints)), range(turn + 1)):
+            known = self.of(joints[index].number)
+            if known.confirmed is not None and all(made is not test for made, _ in known.tests):
+                return joints[index].number
+        return None
 
-    def next_after(self, joint: int | None) -> int | None:
+    def next_after(self, joint: JointNumber | None) -> JointNumber | None:
         """Give the joint to expect after this one, or the first.
 
-        First those further on, then those passed over by a jump, then the skipped ones.
+        First those further on, then those passed over by a jump, then the skipped ones, then the faulty ones.
         """
         joints = self.plan.joints
         turn = -1 if joint is None else self.plan.turn[joint]
-
-        def waiting() -> Iterator[int]:
-            for index in chain(range(turn + 1, len(joints)), range(turn + 1)):
-                if joints[index].kind.joined and self.of(joints[index].number).left:
-                    yield joints[index].number
-
-        fresh = next((number for number in waiting() if not self.of(number).skipped), None)
-        return fresh if fresh is not None else next(waiting(), None)
+        kinds: dict[int, JointNumber] = {}
+        for index in chain(range(turn + 1, len(joints)), range(turn + 1)):
+            known = self.of(joints[index].number)
+            if not joints[index].kind.joined or not known.left:
+                continue
+            if known.fresh:
+                return joints[index].number
+            kinds.setdefault(2 if known.faults else 1, joints[index].number)
+        return kinds[min(kinds)] if kinds else None
 
 
 def initial() -> State:
@@ -292,21 +349,42 @@ def fold(facts: Iterable[Fact], state: State | None = None) -> State:
 
 
 def evolve(state: State, fact: Fact) -> State:
-    """Give the state after a fact."""
+    """Give the state after a fact, with the number of the announcement that it makes current."""
+    after = _evolve(state, fact)
+    if _acted_on(after) == _acted_on(state) and after.undo is state.undo and not isinstance(fact, _TURNS_AWAY):
+        return after
+    number = AnnouncementNumber(state.announcement + 1)
+    moved = (after.end, after.group_in_work) != (state.end, state.group_in_work)
+    return replace(after, announcement=number, group_since=number if moved else after.group_since)
+
+
+_TURNS_AWAY = (LookedUp, GroupNamed, SessionResumed, Asked)
+"""Facts after which the pair in turn is no longer the one told of last, or a question is put anew."""
+
+
+def _acted_on(state: State) -> object:
+    """Give that on which an entry acts that names nothing."""
+    return state.mode, state.question, state.expected, state.verifying, state.called_out, state.end, state.taken_group
+
+
+def _evolve(state: State, fact: Fact) -> State:
     match fact:
         case SessionOpened():
             return _opened(fact)
         case SessionResumed():
-            unchecked = (ON_RESUME,) if state.site else ()
-            return replace(state, held=False, question=None, pace_s=0.0, unchecked=unchecked)
+            unchecked = (ON_RESUME,) if state.settings.site else ()
+            fresh = replace(state, held=False, question=None, pace_s=0.0, called_out=(), taken_group=None)
+            return replace(fresh, unchecked=unchecked)
         case SessionEnded():
             return replace(state, ended=True, question=None)
         case Undone():
             return _undone(state)
-        case LookedUp(pair=pair):
-            return replace(state, looked_up=pair, group=state.cable.address(pair).group.number)
-        case GroupNamed(group=group):
-            return replace(state, group=group, looked_up=None) if state.asking or state.any_order else state
+        case LookedUp(pair=pair) if state.settings.asking:
+            return replace(state, looked_up=pair, asked_group=state.cable.address(pair).group.number)
+        case GroupNamed(group=group) if state.settings.asking:
+            return replace(state, asked_group=group, looked_up=None)
+        case GroupTaken(end=end, group=group):
+            return replace(state, end=end, taken_group=group)
         case Asked(question=question):
             return replace(state, question=question)
         case Answered() | QuestionDropped():
@@ -334,12 +412,12 @@ def _evolve_work(state: State, fact: Fact) -> State:
         case FaultCleared(pair=pair, fault=fault):
             known = state.of(pair)
             mended = _set(state, fact, pair, replace(known, faults=_without(known.faults, fault)))
-            return _expecting(mended, pair) if state.expected is None and known.confirmed is None else mended
+            return _in_hand(mended, pair) if known.confirmed is None else mended
         case Reopened(pair=pair):
-            opened = _set(state, fact, pair, PairState())
+            opened = _set(state, fact, pair, PairState(faults=state.of(pair).faults))
             if state.verifying is not None and state.verifying.joint == pair:
                 opened = _testing_on(opened, pair, state.verifying.test)
-            return _expecting(opened, pair) if state.expected is None else opened
+            return _in_hand(opened, pair)
         case PairSkipped(pair=pair):
             skipped = _set(state, fact, pair, replace(state.of(pair), skipped=True))
             return _moved_on(replace(skipped, called_out=_without(state.called_out, pair)), pair)
@@ -354,14 +432,16 @@ def _evolve_work(state: State, fact: Fact) -> State:
         case PairTested(pair=pair, test=test, passed=passed):
             return _tested(state, fact, pair, test, passed)
         case VerifyingBegun(test=test, pair=pair):
-            return replace(state, verifying=Verifying(test, pair), pace_s=0.0, called_out=())
+            at_end = state.plan.by_number[pair].lead.end
+            return replace(state, verifying=Verifying(test, pair), end=at_end, pace_s=0.0, called_out=())
         case VerifyingEnded():
-            return replace(state, verifying=None)
+            left = replace(state, verifying=None, verified_to=state.verifying)
+            return _expecting(left, left.expected)
         case _:
             return state
 
 
-def _faulty(state: State, fact: Fact, pair: int, fault: Fault) -> State:
+def _faulty(state: State, fact: FaultMarked, pair: JointNumber, fault: Fault) -> State:
     known = state.of(pair)
     faults = known.faults if fault in known.faults else (*known.faults, fault)
     marked = _set(state, fact, pair, replace(known, faults=faults, skipped=False))
@@ -370,71 +450,85 @@ def _faulty(state: State, fact: Fact, pair: int, fault: Fault) -> State:
 
 
 def _opened(fact: SessionOpened) -> State:
-    if fact.plan_text:
-        plan = plan_of(fact.plan_text)
+    settings = fact.settings
+    if settings.plan_text:
+        plan = plan_of(settings.plan_text)
     else:
-        plan = straight_sequence(Cable(fact.cable_pairs), fact.first, fact.last)
-    state = State(
-        plan=plan,
-        asking=fact.asking,
-        pair_order=fact.pair_order,
-        binder_order=fact.binder_order,
-        opened=True,
-        site=fact.site,
-        short_checks=fact.short_checks,
-        any_order=fact.any_order,
-        unchecked=_checks(fact),
-        group=1 if plan.ends[0].cable.groups == 1 else None,
-    )
-    return state if fact.asking or fact.any_order else _expecting(state, state.next_after(None))
+        plan = straight_sequence(Cable(settings.cable_pairs), settings.first, settings.last)
+    state = State(plan=plan, settings=settings, opened=True, unchecked=_checks(settings))
+    return state if settings.asking or settings.any_order else _expecting(state, state.next_after(None))
 
 
-def _checks(fact: SessionOpened) -> tuple[str, ...]:
-    if fact.site is None:
+def _checks(settings: SessionSettings) -> tuple[str, ...]:
+    if settings.site is None:
         return ()
-    return (ALL_IN_ONE,) if fact.short_checks else tuple(check.name for check in checks_for(fact.site))
+    return (ALL_IN_ONE,) if settings.short_checks else tuple(check.name for check in checks_for(settings.site))
 
 
-def _set(state: State, fact: Fact, pair: int, known: PairState) -> State:
-    point = UndoPoint(type(fact).__name__, pair, state.pairs, state.expected, state.verifying, state.undo)
+def _set(state: State, fact: Fact, pair: JointNumber, known: PairState) -> State:
+    point = UndoPoint(
+        fact=fact,
+        pair=pair,
+        same_entry=isinstance(fact, PairConfirmed | FaultMarked | PairTested) and fact.same_entry,
+        pairs=state.pairs,
+        expected=state.expected,
+        verifying=state.verifying,
+        before=state.undo,
+    )
     return replace(state, pairs=state.pairs.set(pair, known), undo=point)
 
 
-def _moved_on(state: State, pair: int) -> State:
-    return _expecting(state, pair if state.any_order else state.next_after(pair))
+def _moved_on(state: State, pair: JointNumber) -> State:
+    return state if state.settings.any_order else _expecting(state, state.next_after(pair))
 
 
-def _tested(state: State, fact: Fact, pair: int, test: PairTest, passed: bool) -> State:
+def _in_hand(state: State, pair: JointNumber) -> State:
+    """Expect the pair that is in the hand now; in the middle of other things only after them."""
+    if state.verifying is not None:
+        return replace(state, expected=None if state.settings.any_order else pair)
+    return _expecting(replace(state, pace_s=0.0, called_out=()), pair)
+
+
+def _tested(state: State, fact: PairTested, pair: JointNumber, test: PairTest, passed: bool) -> State:
     known = state.of(pair)
     tests = (*((kind, result) for kind, result in known.tests if kind is not test), (test, passed))
     logged = _set(state, fact, pair, replace(known, tests=tests))
+    if state.verifying is not None and state.verifying != Verifying(test, pair):
+        return logged  # of another pair or another test than the one in turn
     return _testing_on(logged, pair, test)
 
 
-def _testing_on(state: State, pair: int, test: PairTest) -> State:
-    """Go on with the next pair of a test, or with the next test."""
-    following = state.tested_after(pair)
-    if following is None and test is not tuple(PairTest)[-1]:
-        test, following = tuple(PairTest)[tuple(PairTest).index(test) + 1], state.tested_after(None)
-    return replace(state, verifying=Verifying(test, following))
+def _testing_on(state: State, pair: JointNumber, test: PairTest) -> State:
+    """Go on with the next pair of a test, or with the next test that any pair lacks."""
+    following = state.tested_after(pair, test)
+    tests = tuple(PairTest)
+    for other in (*tests[tests.index(test) + 1 :], *tests):
+        if following is not None:
+            break
+        test, following = other, state.tested_after(None, other)
+    end = state.end if following is None else state.plan.by_number[following].lead.end
+    return replace(state, verifying=Verifying(test, following), end=end)
 
 
 def _without(items: tuple[_T, ...], item: _T) -> tuple[_T, ...]:
     return tuple(other for other in items if other != item)
 
 
-def _expecting(state: State, joint: int | None) -> State:
-    """Expect a joint, and be on its cable; in any order only the latter."""
-    if joint is None:
+def _expecting(state: State, joint: JointNumber | None) -> State:
+    """Expect a joint, and have its cable in hand; in any order the hand stays where it was put."""
+    if joint is None or state.settings.any_order:
         return replace(state, expected=None)
-    lead = state.plan.by_number[joint].lead
-    expected = None if state.any_order else joint
-    return replace(state, expected=expected, end=lead.end, group=state.plan.address(lead).group.number)
+    return replace(state, expected=joint, end=state.plan.by_number[joint].lead.end)
 
 
 def _undone(state: State) -> State:
     point = state.undo
     if point is None:
         return state
-    back = replace(state, pairs=point.pairs, undo=point.before, verifying=point.verifying, called_out=())
-    return _expecting(back, point.expected)
+    back = replace(state, pairs=point.pairs, undo=point.before, called_out=())
+    if state.verifying is not None:
+        end = state.end
+        if point.verifying is not None and point.verifying.joint is not None:
+            end = state.plan.by_number[point.verifying.joint].lead.end
+        return replace(back, verifying=point.verifying, expected=point.expected, end=end)
+    return replace(_expecting(back, point.expected), verified_to=point.verifying or state.verified_to)

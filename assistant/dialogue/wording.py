@@ -1,22 +1,41 @@
-"""Every sentence that is spoken and every line that is shown.
+"""What is said in each case: chooses and fills the sentences of `sentences`. Must not decide anything.
 
-The word "confirmed" stands only where a pair has just been confirmed, so that half a sentence heard
-through noise cannot pass for one: what was not logged is "not logged", what is behind us is "done".
-Fixed words come first and what matters last, since the end of a sentence is heard best. Numbers above
-twelve are read digit by digit. Must not decide anything.
+Numbers above twelve are read digit by digit. An announcement tells the pair in turn, and what has changed on the
+way to it: cable, unit, group, and pairs to leave alone.
 """
 
 from itertools import groupby
+from typing import assert_never
 
 from assistant.cable.colour_code import Colours
-from assistant.cable.makeup import Address, Group
-from assistant.cable.splice_plan import End, Joint, Place, in_runs
+from assistant.cable.makeup import Address, Group, GroupNumber
+from assistant.cable.splice_plan import End, Joint, JointNumber, Place, in_runs
 from assistant.dialogue import naming
-from assistant.dialogue.messages import Channel, PairTest, ReadingLogged, Trouble
+from assistant.dialogue import sentences as s
+from assistant.dialogue.checks import question_of
+from assistant.dialogue.messages import (
+    Channel,
+    DidYouSay,
+    Fact,
+    FaultCleared,
+    FaultMarked,
+    FinishAnyway,
+    JoinProtected,
+    KeyTrouble,
+    MovedTo,
+    PairConfirmed,
+    PairSkipped,
+    PairTest,
+    PairTested,
+    Question,
+    ReadingLogged,
+    Reopened,
+    SiteCheck,
+    Trouble,
+)
+from assistant.dialogue.modes import Mode
 from assistant.dialogue.naming import (
-    AND,
     called_number,
-    capital,
     colours,
     group,
     joint,
@@ -24,70 +43,152 @@ from assistant.dialogue.naming import (
     listed,
     multi_unit,
     pair,
+    pairs_in_runs,
     run,
-    sentence,
     super_unit,
 )
+from assistant.dialogue.naming import numbered as numbered_pairs
 from assistant.dialogue.resolve import Disagreement, Groups, Nothing, Pairs, Why
-from assistant.dialogue.state import Mode, PairState, State
+from assistant.dialogue.sentences import Sentence
+from assistant.dialogue.state import PairState, Standing, State
 from assistant.words.intents import CallGroup, CallPair, Fault
 from assistant.words.numbers import spoken
 
-SOUND_IS_KEPT = "Every utterance is kept as sound with the log. Tell those who are near."
-CAUTION = (
-    "This tool keeps count of pairs. It does not test for voltage, gas or traffic. "
-    "Follow your employer's rules, the local code and the licensed or qualified person on site; "
-    "where they differ from this tool, they win."
-)
-SITE_RULES = "Your site rules come first."
-SPOKEN_CAUTION = "Check for voltage before you touch. Your site rules come first."
-SAY_IT_AGAIN = "Say again: pair and its number, or both colours."
-SAY_YES_OR_NO = "Say yes, or no."
-NOT_LOGGED = "Not logged."
+
+def together(*told: str) -> str:
+    """Put sentences one behind the other, without those that are empty."""
+    return " ".join(part for part in told if part)
+
+
+# --- before the work and after it ------------------------------------------------------------------
 
 
 def opening(state: State) -> str:
-    """Greet at the start of a session."""
-    if state.any_order:
-        waiting = f"{spoken(len(state.plan.to_join))} pairs"
-        return f"{SPOKEN_CAUTION} {sentence(f'{waiting} in any order')} Call a pair."
-    if state.asking:
-        return f"{SPOKEN_CAUTION} {_cable(state.plan.ends[0])}. Ask for a pair."
+    """Greet at the start of a session; the announcement follows."""
+    settings, caution = state.settings, s.SPOKEN_CAUTION()
+    if settings.asking:
+        return together(caution, s.CABLE_OPENED(size=spoken(state.cable.pairs)), s.ASK_FOR_A_PAIR())
+    if settings.any_order:
+        return together(caution, s.ANY_ORDER_OPENED(), _cable_in_hand(state))
     if not state.plan.is_sequence:
-        title = state.plan.title or "splice plan"
-        made = f"{spoken(len(state.plan.to_join))} joints"
-        return f"{SPOKEN_CAUTION} {sentence(f'{title}, {made}')} {coming(state, None)}"
+        title = state.plan.title or s.UNTITLED.text
+        return together(caution, s.PLAN_OPENED(title=title, count=spoken(len(state.plan.to_join))))
     first, last = state.plan.joints[0].number, state.plan.joints[-1].number
-    run = f"pairs {spoken(first)} through {spoken(last)}"
-    return f"{SPOKEN_CAUTION} {_cable(state.plan.ends[0])}, {run}. {coming(state, None)}"
+    return together(caution, s.RANGE_OPENED(size=spoken(state.cable.pairs), run=run(first, last)))
 
 
-def _cable(end: End) -> str:
-    return f"{spoken(end.cable.pairs)} pair cable".capitalize()
+def _cable_in_hand(state: State) -> str:
+    return s.CABLE_TAKEN(name=state.end_in_work.name) if len(state.plan.ends) > 1 else ""
 
 
 def resumed(state: State, torn_bytes: int) -> str:
-    """Greet after an interruption, with the place and what the record lost."""
-    lost = "The last entry was cut off and is not counted. " if torn_bytes else ""
-    if state.asking:
-        return f"Resumed. {lost}Check for voltage again. Ask for a pair."
-    done = sum(known.confirmed is not None for known in state.pairs.values())
-    return f"Resumed. {lost}Check for voltage again. {sentence(f'{spoken(done)} done')} {coming(state, None)}"
+    """Greet after an interruption, with what the record lost; the announcement follows."""
+    lost = s.ENTRY_LOST() if torn_bytes else ""
+    told = together(s.RESUMED(), lost, s.VOLTAGE_AGAIN())
+    if state.settings.asking:
+        return together(told, s.ASK_FOR_A_PAIR())
+    in_hand = _cable_in_hand(state) if state.settings.any_order else ""
+    return together(told, s.TOTAL_DONE(count=spoken(state.tally().joined)), in_hand)
+
+
+def counts(state: State) -> str:
+    """Account for every joint: not done, done, dead and spare add up to all."""
+    tally = state.tally()
+    told = [s.TOTAL_NOT_DONE(count=spoken(tally.not_joined))]
+    further = (
+        (tally.skipped, s.TOTAL_SKIPPED),
+        (tally.faulty, s.TOTAL_FAULTY),
+    )
+    told += [sentence(count=spoken(count)) for count, sentence in further if count]
+    told.append(s.TOTAL_DONE(count=spoken(tally.joined)))
+    others = ((tally.joined_faulty, s.TOTAL_JOINED_FAULTY), (tally.dead, s.TOTAL_DEAD), (tally.spare, s.TOTAL_SPARE))
+    told += [sentence(count=spoken(count)) for count, sentence in others if count]
+    return " ".join(told)
+
+
+def not_called(state: State) -> str:
+    """In any order: which pairs were not called."""
+    return together(s.NOT_DONE(pairs=numbered(state, state.left())) if state.left() else s.NO_PAIR_WAITS())
+
+
+def numbered(state: State, joints: tuple[JointNumber, ...]) -> str:
+    """Name joints by the numbers of their pairs."""
+    return numbered_pairs([called_number(state, number) for number in joints])
+
+
+def unfinished(state: State) -> str:
+    """Tell of each kind of unfinished joint which pairs they are; empty where all is done."""
+    plain = tuple(n for n in state.left() if not state.of(n).faults)
+    kinds = (
+        (plain, s.NOT_DONE),
+        (state.with_standing(Standing.FAULTY), s.FAULTY_NOT_JOINED),
+        (state.with_standing(Standing.JOINED_FAULTY), s.JOINED_WITH_FAULT),
+    )
+    return " ".join(sentence(pairs=numbered(state, joints)) for joints, sentence in kinds if joints)
+
+
+def finished(state: State) -> str:
+    """Close the session; a spoken entry is no test."""
+    if state.settings.asking:
+        return s.FINISHED()
+    return together(s.FINISHED(), counts(state), s.NOT_A_TEST())
+
+
+# --- what is expected ------------------------------------------------------------------------------
+
+
+def question(state: State, asked: Question) -> str:
+    """Put a question."""
+    match asked:
+        case DidYouSay(words=words):
+            return s.DID_YOU_SAY(call=words)
+        case FinishAnyway():
+            return together(unfinished(state), s.FINISH_ANYWAY())
+        case JoinProtected(joint=number):
+            made = state.plan.by_number[number]
+            return s.JOIN_PROTECTED(pair=lead(made, state), reason=made.protect)
+        case SiteCheck(check=check):
+            assert state.settings.site is not None, "checks are asked of a kind of place"
+            return question_of(check, state.settings.site)
+    assert_never(asked)
+
+
+def announcement(state: State, before: Joint | None = None) -> str:
+    """Put what is awaited: the open question, the pair in turn, or what may be called.
+
+    `before` is the joint that was in hand; without one, cable and group are told.
+    """
+    if state.question is not None:
+        return question(state, state.question)
+    match state.mode:
+        case Mode.HOLDING:
+            return s.ON_HOLD()
+        case Mode.VERIFYING:
+            return in_turn(state)
+        case Mode.ASKING:
+            return s.ASK_FOR_A_PAIR()
+        case Mode.ANY_ORDER:
+            return s.TOTAL_NOT_DONE(count=spoken(len(state.left()))) if state.left() else s.NO_PAIR_WAITS()
+        case Mode.CALLING if not state.pace_s:
+            return s.ALL_CALLED()
+        case _:
+            return coming(state, before)
 
 
 def coming(state: State, before: Joint | None) -> str:
     """Announce the expected joint: what is left alone on the way, cable, unit and group where they change."""
-    expected_joint = state.expected_joint
-    if state.any_order:
-        return f"{capital(spoken(len(state.left())))} left."
-    if expected_joint is None:
-        return " ".join([*left_alone(state, before, None), "No pair is left."])
-    told = [*left_alone(state, before, expected_joint), *entered(state, before, expected_joint)]
-    if expected_joint.protect:
-        told.append(sentence(f"protected, {expected_joint.protect}"))
+    made = state.expected_joint
+    if made is None:
+        return together(*left_alone(state, before, None), s.NO_PAIR_WAITS())
+    told = [*left_alone(state, before, made), *entered(state, before, made)]
+    if made.protect:
+        told.append(s.PROTECTED(reason=made.protect))
     turn = state.plan.turn
-    back = before is not None and turn[before.number] > turn[expected_joint.number]
-    told.append(f"{'Back to' if back else 'Next'} {joint(expected_joint, state, before)}.")
+    back = before is not None and turn[before.number] > turn[made.number]
+    told.append((s.BACK_TO if back else s.NEXT)(joint=joint(made, state, before)))
+    faults = state.of(made.number).faults
+    if faults:
+        told.append(s.MARKED_ALREADY(faults=_faults(faults)))
     return " ".join(told)
 
 
@@ -102,9 +203,8 @@ def left_alone(state: State, before: Joint | None, upto: Joint | None) -> list[s
         joints = list(found)
         end = state.plan.end_of(joints[0].lead)
         numbers = [end.called(made.lead.position)[1] for made in joints]
-        names = listed([run(first, last) for first, last in in_runs(sorted(numbers))], "and")
-        why = f", {reason}" if reason else ""
-        told.append(sentence(f"leave {names}, {kind.value}{why}"))
+        named = pairs_in_runs(in_runs(sorted(numbers)))
+        told.append(s.LEAVE(pairs=named, kind=kind.value, why=f", {reason}" if reason else ""))
     return told
 
 
@@ -115,7 +215,7 @@ def entered(state: State, before: Joint | None, made: Joint) -> list[str]:
     changed_end = before is None or before.lead.end != made.lead.end
     if changed_end:
         old = None
-    told = [sentence(f"cable {end.name}")] if changed_end and end.name else []
+    told = [s.CABLE(name=end.name)] if changed_end and end.name else []
     parts: list[str] = []
     if new.group.service and (old is None or not old.group.service):
         parts.append("service pairs")
@@ -129,147 +229,51 @@ def entered(state: State, before: Joint | None, made: Joint) -> list[str]:
     if new.unit and (old is None or (old.group.number, old.unit) != (new.group.number, new.unit)):
         parts.append(f"unit {spoken(new.unit)}")
     named = ", ".join(part for part in parts if part)
-    return told + ([sentence(named)] if named else [])
+    return told + ([s.ENTERED(place=named)] if named else [])
 
 
 def _multi_unit_of(address: Address) -> tuple[int, int]:
     return address.group.super_unit, address.multi_unit
 
 
-def next_pair(state: State) -> str:
-    """Tell the expected pair as the next one, without announcing its group."""
-    if state.any_order:
-        return f"{capital(spoken(len(state.left())))} left."
-    made = state.expected_joint
-    return "No pair is left." if made is None else f"Next {lead(made, state)}."
+def where_done(state: State, made: Joint) -> str:
+    """Tell of the group of a joint that has just been dealt with, when the work leaves it or it is all done."""
+    following = state.expected_joint
+    if state.settings.any_order:
+        joints = state.plan.in_group(*_group_key(state, made))
+        stays = any(state.of(j.number).left for j in joints if j.kind.joined)
+    else:
+        stays = following is not None and _group_key(state, following) == _group_key(state, made)
+    return "" if stays else _left_group(state, made)
 
 
-def closed_group(state: State, made: Joint) -> str:
-    """Announce that no pair of a group waits any more, or that the work leaves it."""
-    address = state.plan.address(made.lead)
-    end = state.plan.end_of(made.lead)
+def _left_group(state: State, made: Joint) -> str:
+    end, address = state.plan.end_of(made.lead), state.plan.address(made.lead)
     if end.cable.groups == 1 and not end.cable.service_pairs:
         return ""
-    joints = [j for j in state.plan.in_group(made.lead.end, address.group.number) if j.kind.joined]
-    known = [state.of(j.number) for j in joints]
-    counted = [
-        (sum(k.confirmed is not None and not k.faults for k in known), "done"),
-        (sum(bool(k.faults) for k in known), "faulty"),
-        (sum(k.left and k.skipped for k in known), "skipped"),
-        (sum(k.left and not k.skipped for k in known), "open"),
-    ]
-    told = ", ".join(f"{spoken(count)} {name}" for count, name in counted if count or name == "done")
-    word = "left" if any(k.left for k in known) else "closed"
-    name = "Service pairs" if address.group.service else f"Group {spoken(address.group.in_super_unit)}"
-    return f"{name} {word}: {told}."
+    joints = [j.number for j in state.plan.in_group(*_group_key(state, made)) if j.kind.joined]
+    name = "service pairs" if address.group.service else f"group {spoken(address.group.in_super_unit)}"
+    waiting = tuple(number for number in joints if state.of(number).left)
+    if waiting:
+        return s.GROUP_LEFT(group=name, pairs=numbered(state, waiting))
+    return s.GROUP_CLOSED(group=name)
 
 
-def confirmed(state: State, made: Joint) -> str:
-    """Read a confirmed pair back; the state is that after it."""
-    return f"{sentence(f'{lead(made, state)}, confirmed')} {after(state, made)}"
+def _group_key(state: State, made: Joint) -> tuple[int, GroupNumber]:
+    return made.lead.end, state.plan.address(made.lead).group.number
 
 
-def skipped(state: State, made: Joint) -> str:
-    """Tell that a pair is left for later."""
-    return f"{sentence(f'{lead(made, state)}, skipped')} {after(state, made)}"
+def expected(state: State) -> str:
+    """Tell the expected pair without announcing its group."""
+    made = state.expected_joint
+    if state.settings.any_order:
+        return s.CALL_ANOTHER()
+    return s.NO_PAIR_WAITS() if made is None else s.EXPECTED(joint=joint(made, state))
 
 
-MENDED_WHERE_MADE = "It is mended at the splice where it was made; mending it elsewhere leaves two faults."
-"""Reflectometer application note on split pairs."""
-
-
-def marked(state: State, made: Joint, fault: Fault, moved: bool, other: Joint | None = None) -> str:
-    """Tell that a fault is logged; of one between two pairs, where it is mended."""
-    with_other = f" with {lead(other, state)}" if other is not None else ""
-    told = sentence(f"{lead(made, state)}, marked {naming.fault(fault)}{with_other}")
-    if fault in (Fault.SPLIT, Fault.RE_SPLIT, Fault.TRANSPOSITION):
-        told += f" {MENDED_WHERE_MADE}"
-    if fault is Fault.VOLTAGE:
-        told += f" {SPOKEN_CAUTION}"
-    return f"{told} {after(state, made) if moved else where_next(state)}".strip()
-
-
-def cleared(state: State, made: Joint, fault: Fault) -> str:
-    """Tell that a fault is mended."""
-    told = sentence(f"{lead(made, state)}, {naming.fault(fault)} cleared")
-    again = " It waits to be called." if state.of(made.number).left else ""
-    return f"{told}{again} {where_next(state)}"
-
-
-def no_such_fault(state: State, made: Joint | None, fault: Fault) -> str:
-    """Tell that there is nothing to clear."""
-    name = "That pair" if made is None else capital(lead(made, state))
-    return f"{name} is not marked {naming.fault(fault)}. {where_next(state)}"
-
-
-def faults(state: State) -> str:
-    """List the pairs with faults, and those that failed a test."""
-    found = [number for number in state.plan.to_join if state.of(number).faults]
-    failed = [number for number in state.plan.to_join if state.of(number).failed and number not in found]
-    if not found and not failed:
-        return "No pair is marked."
-    named = [
-        f"{spoken(called_number(state, number))} {', '.join(map(naming.fault, state.of(number).faults))}"
-        for number in found
-    ]
-    named += [f"{spoken(called_number(state, number))} failed a test" for number in failed]
-    return sentence(f"marked {spoken(len(named))}: {listed(named, AND)}")
-
-
-def reopened(state: State, made: Joint) -> str:
-    """Tell that a joint waits again."""
-    return f"{sentence(f'{lead(made, state)}, open again')} {where_next(state)}"
-
-
-def still_open(state: State, made: Joint) -> str:
-    """Tell that a joint was never made."""
-    return f"{sentence(f'{lead(made, state)} is not done yet')} {where_next(state)}"
-
-
-def name_one_pair(state: State) -> str:
-    """Ask for one pair of the work."""
-    return f"Name one pair of this work. {where_next(state)}"
-
-
-def no_such_cable(state: State, number: int) -> str:
-    """Tell that a cable of the plan has no open pair, or is not there."""
-    if not 1 <= number <= len(state.plan.ends):
-        return f"The plan has {spoken(len(state.plan.ends))} cables."
-    return f"No open pair is called on cable {state.plan.ends[number - 1].name}. {where_next(state)}"
-
-
-def join_protected(state: State, made: Joint) -> str:
-    """Ask before a protected pair is logged."""
-    return f"{sentence(f'{lead(made, state)} is protected, {made.protect}')} Joined all the same?"
-
-
-MODULE_CALLED = "All called. Say confirm module, or call single pairs."
-NOTHING_CALLED_OUT = "No pairs are called out. Say call them out."
-
-
-def calling_out(state: State, count: int, pace_s: float) -> str:
-    """Tell that pairs will be called out."""
-    return f"Calling {spoken(count)} pairs. {pace(pace_s)} Say hold on to stop."
-
-
-def pace(pace_s: float) -> str:
-    """Tell the pace."""
-    return f"Every {f'{pace_s:g}'.replace('.', ' point ')} seconds."
-
-
-def called_out(state: State, made: Joint) -> str:
-    """Call a pair for the splicer to join."""
-    protected = f"Protected, {made.protect}. " if made.protect else ""
-    return f"{protected}{sentence(joint(made, state))}"
-
-
-def module_confirmed(state: State, joints: list[Joint]) -> str:
-    """Tell that the pairs of a module are confirmed, first and last by name."""
-    names = f"{lead(joints[0], state)} through {lead(joints[-1], state)}"
-    return f"{sentence(f'{spoken(len(joints))} pairs, {names}, confirmed')} {after(state, joints[-1])}"
-
-
-VERIFYING = "Tests are made with your test set; this only logs what you say. Say test good, or mark the fault."
+def awaited(state: State) -> str:
+    """Tell the pair in turn in short."""
+    return in_turn(state) if state.verifying is not None else expected(state)
 
 
 def in_turn(state: State) -> str:
@@ -277,258 +281,335 @@ def in_turn(state: State) -> str:
     verifying = state.verifying
     if verifying is None or verifying.joint is None:
         return verified(state)
-    return sentence(f"{verifying.test.value}: {lead(state.plan.by_number[verifying.joint], state)}")
+    return s.IN_TURN(test=verifying.test.value, pair=lead(state.plan.by_number[verifying.joint], state))
 
 
-def tested(state: State, made: Joint, test: PairTest, *, passed: bool) -> str:
-    """Read a result back and tell the next pair."""
-    return f"{sentence(f'{lead(made, state)}, {test.value} {_RESULT[passed]}')} {in_turn(state)}"
+# --- entries ---------------------------------------------------------------------------------------
 
 
-_RESULT = {True: "good", False: "failed"}
+def confirmed(state: State, made: Joint) -> str:
+    """Read a confirmed pair back; the state is that after it."""
+    faults = state.of(made.number).faults
+    read_back = s.CONFIRMED(pair=lead(made, state))
+    if faults:
+        read_back = s.CONFIRMED_FAULTY(pair=lead(made, state), faults=_faults(faults))
+    return together(read_back, where_done(state, made))
+
+
+def skipped(state: State, made: Joint) -> str:
+    """Tell that a pair is left for later."""
+    return together(s.SKIPPED(pair=lead(made, state)), where_done(state, made))
+
+
+def marked(state: State, made: Joint, fault: Fault, other: Joint | None = None) -> str:
+    """Tell that a fault is logged, whether the pair is joined, and of one between two pairs, where it is mended."""
+    sentence = s.MARKED if state.of(made.number).confirmed else s.MARKED_NOT_JOINED
+    with_other = f" with {lead(other, state)}" if other is not None else ""
+    told = sentence(pair=lead(made, state), fault=naming.fault(fault), other=with_other)
+    elsewhere = s.MENDED_WHERE_MADE() if fault in (Fault.SPLIT, Fault.RE_SPLIT, Fault.TRANSPOSITION) else ""
+    caution = s.SPOKEN_CAUTION() if fault is Fault.VOLTAGE else ""
+    return together(told, elsewhere, caution)
+
+
+def mark_again(state: State, made: Joint) -> str:
+    """Tell that a pair is marked so already."""
+    return together(s.NOT_LOGGED(), s.HEARD(pair=lead(made, state), standing=f", {_already(state.of(made.number))}"))
+
+
+def cleared(state: State, made: Joint, fault: Fault) -> str:
+    """Tell that a fault is mended."""
+    return s.CLEARED(pair=lead(made, state), fault=naming.fault(fault))
+
+
+def no_such_fault(state: State, made: Joint | None, fault: Fault) -> str:
+    """Tell that there is nothing to clear."""
+    name = s.THAT_PAIR.text if made is None else lead(made, state)
+    return s.NO_SUCH_FAULT(pair=name, fault=naming.fault(fault))
+
+
+def faults(state: State) -> str:
+    """List the pairs with faults, and those that failed a test."""
+    found = [number for number in state.plan.to_join if state.of(number).faults]
+    failed = [number for number in state.plan.to_join if state.of(number).failed and number not in found]
+    if not found and not failed:
+        return s.NONE_MARKED()
+    named = [f"pair {spoken(called_number(state, n))}, {_faults(state.of(n).faults)}" for n in found]
+    named += [s.FAILED_A_TEST.text.format(pair=spoken(called_number(state, number))) for number in failed]
+    return s.FAULTS(count=spoken(len(named)), pairs="; ".join(_first_few(named)))
+
+
+def _first_few(named: list[str]) -> list[str]:
+    few = named[: naming.MOST_LISTED]
+    return [*few, "and more"] if len(named) > len(few) else few
+
+
+def _faults(marked_with: tuple[Fault, ...]) -> str:
+    return ", ".join(map(naming.fault, marked_with))
+
+
+def reopened(state: State, made: Joint) -> str:
+    """Tell that a joint waits again."""
+    return s.REOPENED(pair=lead(made, state))
+
+
+def not_joined_yet(state: State, made: Joint) -> str:
+    """Tell that a joint was never made."""
+    return s.NOT_JOINED_YET(pair=lead(made, state))
+
+
+def call_protected_first(state: State, made: Joint) -> str:
+    """Refuse to join a protected pair in the same breath as marking it."""
+    return s.CALL_PROTECTED_FIRST(pair=lead(made, state), reason=made.protect)
+
+
+def no_such_cable(state: State, number: int) -> str:
+    """Tell that no pair of a cable of the plan waits, or that it is not there."""
+    if not 1 <= number <= len(state.plan.ends):
+        return s.NO_SUCH_CABLE(run=run(1, len(state.plan.ends)))
+    return s.NO_PAIR_ON_CABLE(name=state.plan.ends[number - 1].name)
+
+
+def undone(state: State, made: Joint, fact: Fact) -> str:
+    """Tell what was taken back."""
+    match fact:
+        case FaultMarked():
+            what = "fault of "
+        case FaultCleared():
+            what = "clearing of "
+        case PairSkipped():
+            what = "skip of "
+        case MovedTo():
+            what = "going to "
+        case PairTested():
+            what = "test of "
+        case Reopened():
+            what = "opening of "
+        case PairConfirmed(how=how) if how.value == "module":
+            what = "module up to "
+        case _:
+            what = ""
+    return s.UNDONE(what=what, pair=lead(made, state))
+
+
+def moved(state: State, made: Joint) -> str:
+    """Announce the new place, and whether the pair there is done already."""
+    standing = standing_of(state.of(made.number))
+    return s.MOVED_STANDING(standing=standing) if standing else ""
+
+
+# --- calling out -----------------------------------------------------------------------------------
+
+
+def calling_out(count: int, pace_s: float) -> str:
+    """Tell that pairs will be called out."""
+    return s.CALLING_OUT(count=spoken(count), pace=pace(pace_s))
+
+
+def pace(pace_s: float) -> str:
+    """Tell the pace."""
+    whole, _, rest = f"{pace_s:g}".partition(".")
+    number = spoken(int(whole)) + (f" point {spoken(int(rest))}" if rest else "")
+    return s.PACE(seconds=number)
+
+
+def called_out(state: State, made: Joint) -> str:
+    """Call a pair for the splicer to join."""
+    protected = s.PROTECTED(reason=made.protect) if made.protect else ""
+    return together(protected, s.CALLED_OUT(joint=joint(made, state)))
+
+
+def module_confirmed(state: State, joints: list[Joint], left_out: list[Joint]) -> str:
+    """Tell that the pairs of a module are confirmed, first and last by name, and which are not among them."""
+    told = s.MODULE_CONFIRMED(count=spoken(len(joints)), first=lead(joints[0], state), last=lead(joints[-1], state))
+    numbers = numbered(state, tuple(made.number for made in left_out))
+    return together(told, s.LEFT_OUT(pairs=numbers) if left_out else "", where_done(state, joints[-1]))
+
+
+# --- verification ----------------------------------------------------------------------------------
+
+
+def tested(state: State, made: Joint, test: PairTest) -> str:
+    """Read a passed test back."""
+    return s.TESTED_GOOD(pair=lead(made, state), test=test.value)
+
+
+def failed(state: State, made: Joint, test: PairTest, fault: Fault) -> str:
+    """Read a failed test back with its fault."""
+    return s.TESTED_FAILED(pair=lead(made, state), test=test.value, fault=naming.fault(fault))
 
 
 def verified(state: State) -> str:
     """Sum up the tests."""
     known = [state.of(number) for number in state.plan.to_join if state.of(number).tests]
-    failed = sum(k.failed for k in known)
     whole = sum(len(k.tests) == len(PairTest) for k in known)
-    return sentence(f"verification: {spoken(whole)} pairs with all tests, {spoken(failed)} failed")
+    return s.VERIFIED(whole=spoken(whole), failed=spoken(sum(k.failed for k in known)))
 
 
 def reading(state: State, made: Joint, found: ReadingLogged) -> str:
     """Read a measurement back."""
-    return f"{sentence(f'{lead(made, state)}, reading {spoken(found.number)} {found.unit.value}s')}"
+    return s.READING(pair=lead(made, state), number=spoken(found.number), unit=f"{found.unit.value}s")
 
 
-def after(state: State, made: Joint) -> str:
-    """Announce what follows a pair that has just been dealt with."""
-    if state.any_order:
-        waiting = any(state.of(j.number).left for j in state.plan.in_group(*_group_key(state, made)))
-        return " ".join(part for part in ("" if waiting else closed_group(state, made), coming(state, made)) if part)
-    following = state.expected_joint
-    same = following is not None and _group_key(state, following) == _group_key(state, made)
-    return " ".join(part for part in ("" if same else closed_group(state, made), coming(state, made)) if part)
-
-
-def _group_key(state: State, made: Joint) -> tuple[int, int]:
-    return made.lead.end, state.plan.address(made.lead).group.number
-
-
-def undone(state: State, made: Joint, entry: str) -> str:
-    """Tell what was taken back; `entry` is the name of its fact."""
-    what = {
-        "FaultMarked": "fault of ",
-        "FaultCleared": "clearing of ",
-        "PairSkipped": "skip of ",
-        "MovedTo": "going to ",
-        "PairTested": "test of ",
-        "Reopened": "opening of ",
-    }
-    return f"Undone: {what.get(entry, '')}{lead(made, state)}. {where_next(state)}"
-
-
-def moved(state: State, made: Joint) -> str:
-    """Tell the new place."""
-    known = _standing(state.of(made.number))
-    return f"{coming(state, None)}{f' It is already {known}.' if known else ''}"
+# --- what was not logged ---------------------------------------------------------------------------
 
 
 def mismatch(state: State, found: Address) -> str:
     """Say both: what was called and what is expected."""
     number = state.plan.at.get(Place(state.end, found.pair))
-    known = "" if state.plan.is_sequence else "not in this plan"
+    known = "" if state.plan.is_sequence else s.NOT_IN_PLAN.text
     if number is not None:
         known = _already(state.of(number))
-    told = f"{NOT_LOGGED} Heard {pair(found, state)}{f', {known}' if known else ''}."
-    return f"{told} {expected(state)}"
+    heard = s.HEARD(pair=pair(found, state), standing=f", {known}" if known else "")
+    return together(s.NOT_LOGGED(), heard, expected(state))
 
 
 def mismatch_in_itself(state: State, found: Disagreement) -> str:
     """Say both: the pair of the number and the pair of the colours."""
     end = state.end_in_work
-    order = end.order or state.pair_order
-    heard = f"Heard {spoken(end.called(found.number.pair)[1])} and {colours(found.colours, order)}"
-    if found.pair_of_colours is None:
-        return f"{NOT_LOGGED} {heard}. {pair(found.number, state).capitalize()}. Which? Call it again."
-    is_pair = f"{colours(found.colours, order)} is {spoken(end.called(found.pair_of_colours)[1])}"
-    return f"{NOT_LOGGED} {heard}. {is_pair.capitalize()}. Which? Call it again."
-
-
-def expected(state: State) -> str:
-    """Tell the expected pair without announcing its group."""
-    made = state.expected_joint
-    if state.any_order:
-        return "Call another pair."
-    return "No pair is left." if made is None else f"Expected {lead(made, state)}."
-
-
-def answer(address: Address, state: State) -> str:
-    """Answer a question about a pair, and tell the next."""
-    where = f", {group(address.group, state)}" if address.group.binder else ""
-    told = f"Pair {pair(address, state)}{where}."
-    if not state.cable.has(address.pair + 1):
-        return f"{told} It is the last pair."
-    return f"{told} Next {pair(state.cable.address(address.pair + 1), state)}."
-
-
-def answer_many(found: Pairs, state: State) -> str:
-    """List the pairs that colours without a group may be."""
-    first = found.addresses[0].colours
-    name = colours(first, state.pair_order) if isinstance(first, Colours) else "that"
-    choices = listed([spoken(state.end_in_work.called(address.pair)[1]) for address in found.addresses])
-    return f"{name.capitalize()} may be {choices}. Say the group."
-
-
-def answer_group(found: Group, state: State) -> str:
-    """Answer a question about a group."""
-    numbers = [state.end_in_work.called(position)[1] for position in (found.first, found.last)]
-    return f"{sentence(group(found, state))} Pairs {spoken(numbers[0])} through {spoken(numbers[1])}."
-
-
-def answer_groups(found: Groups, state: State) -> str:
-    """List the groups that a call may be."""
-    units = {g.super_unit_binder for g in found.groups}
-    if len(units) == 1:
-        first, last = found.groups[0], found.groups[-1]
-        name = sentence(super_unit(first) or "the cable")
-        return f"{name} {spoken(len(found.groups))} groups, pairs {spoken(first.first)} through {spoken(last.last)}."
-    return f"There is one in each of {spoken(len(found.groups))} super units. Say the super unit."
-
-
-def nothing(found: Nothing, call: CallPair | CallGroup, end: End) -> str:
-    """Tell why a call names nothing."""
-    cable = end.cable
-    number = f" {spoken(call.number)}" if call.number is not None else ""
-    match found.why:
-        case Why.NO_SUCH_PAIR:
-            if end.counts:
-                carried = listed([f"{c.name} {run(c.run.first, c.run.last)}" for c in end.counts], "and")
-                return f"There is no pair{number}. Cable {end.name} carries {carried}."
-            return f"There is no pair{number}. The cable has pairs one through {spoken(cable.pairs)}."
-        case Why.NO_SUCH_SERVICE_PAIR:
-            return f"There is no such service pair. The cable has {spoken(cable.service_pairs)}."
-        case Why.NO_SUCH_GROUP:
-            return f"There is no such group{number}. The cable has {spoken(cable.groups)}."
-        case Why.NO_25TH_BINDER:
-            return "Violet slate is no binder. Group two four is followed by the next super unit."
-        case Why.NO_SUCH_SUPER_UNIT:
-            return f"There is no such super unit. The cable has {spoken(cable.super_units)}."
-        case Why.GROUP_ENDS_BEFORE:
-            return "The cable ends before those colours in this group."
-        case Why.GROUP_AND_BINDER_DISAGREE:
-            return "That group number and that binder do not agree."
-
-
-def place(state: State) -> str:
-    """Tell where in the sequence the work is."""
-    if state.asking:
-        if state.looked_up is None:
-            return "Nothing has been asked yet."
-        return answer(state.cable.address(state.looked_up), state)
-    if state.undo is None:
-        return f"Nothing is entered yet. {coming(state, None)}"
-    last = state.plan.by_number[state.undo.pair]
-    return f"Last entry {lead(last, state)}. {coming(state, None)}"
-
-
-def counts(state: State) -> str:
-    """Account for every joint: left, skipped, done, faulty, dead and spare add up to all."""
-    left = state.left()
-    if state.any_order and left:
-        names = listed([spoken(called_number(state, number)) for number in left], AND)
-        return sentence(f"{spoken(len(left))} not called: {names}")
-    tally = state.tally()
-    parts = [f"{spoken(len(left))} left"]
-    if tally.skipped:
-        parts.append(f"{spoken(tally.skipped)} of them skipped")
-    parts.append(f"{spoken(tally.confirmed)} done")
-    others = ((tally.faulty, "faulty"), (tally.dead, "dead"), (tally.spare, "spare"))
-    parts += [f"{spoken(count)} {name}" for count, name in others if count]
-    return sentence(", ".join(parts))
-
-
-def before(state: State, made: Joint) -> str:
-    """Tell of the pair before the expected one."""
-    standing = _standing(state.of(made.number)) or ("open" if made.kind.joined else made.kind.value)
-    return f"Before that {lead(made, state)}, {standing}."
-
-
-def where_next(state: State) -> str:
-    """Tell what is awaited."""
-    if state.verifying is not None:
-        return in_turn(state)
-    return "Ask for a pair." if state.asking else next_pair(state)
+    order = end.order or state.settings.pair_order
+    named = colours(found.colours, order)
+    heard = s.HEARD_BOTH(number=spoken(end.called(found.number.pair)[1]), colours=named)
+    is_pair = s.NUMBER_IS(pair=pair(found.number, state))
+    if found.pair_of_colours is not None:
+        is_pair = s.COLOURS_ARE(colours=named, number=spoken(end.called(found.pair_of_colours)[1]))
+    return together(s.NOT_LOGGED(), heard, is_pair, s.WHICH())
 
 
 def outside(state: State, number: int) -> str:
-    """Refuse a pair outside the sequence."""
+    """Refuse a pair outside the work."""
     if not state.plan.is_sequence:
-        return f"{capital(spoken(number))} is not called for any joint of this plan."
+        return s.OUTSIDE_PLAN(number=spoken(number))
     first, last = state.plan.joints[0].number, state.plan.joints[-1].number
-    return f"{spoken(number).capitalize()} is not in this work, which is pairs {spoken(first)} through {spoken(last)}."
+    return s.OUTSIDE_RANGE(number=spoken(number), run=run(first, last))
 
 
 def not_now(state: State) -> str:
     """Tell that an entry is not open in this mode."""
     match state.mode:
         case Mode.HOLDING:
-            return "On hold. Say carry on."
+            return s.ON_HOLD()
         case Mode.ASKING:
-            return "Not now: this session only answers questions."
-        case Mode.QUESTION:
-            return SAY_YES_OR_NO
-        case Mode.VERIFYING:
-            return f"Not now. {in_turn(state)}"
+            return s.ONLY_ANSWERS()
+        case Mode.UNSURE | Mode.FINISHING | Mode.PROTECTED | Mode.CHECKING:
+            return s.SAY_YES_OR_NO()
         case _:
-            return f"Not now. {expected(state)}"
+            return s.NOT_NOW()
 
 
 def not_understood(state: State, call: str, by: Channel) -> str:
     """Tell that words or keys are no entry."""
-    if state.mode is Mode.QUESTION:
-        return f"Not understood. {SAY_YES_OR_NO}"
-    hint = "Slash zero for help." if by is Channel.KEYS else "Say help to hear what is understood."
-    return f"Not understood: {call}. {hint}"
+    if state.question is not None:
+        return together(s.NOT_UNDERSTOOD(), s.SAY_YES_OR_NO())
+    return (s.NOT_UNDERSTOOD_KEYS if by is Channel.KEYS else s.NOT_UNDERSTOOD_WORDS)(call=call)
 
 
-TROUBLES = {
-    Trouble.LOST: "The microphone is gone. Keys still work.",
-    Trouble.BACK: "The microphone is back.",
-    Trouble.SILENT: "No sound comes from the microphone. Is it muted?",
-    Trouble.CLIPPED: "Too loud: move the microphone away, or turn it down.",
-}
+# --- questions answered ----------------------------------------------------------------------------
+
+
+def answer(address: Address, state: State) -> str:
+    """Answer a question about a pair; where only questions are answered, tell the next."""
+    where = f", {group(address.group, state)}" if address.group.binder else ""
+    told = s.PAIR_IS(pair=pair(address, state), place=where)
+    if not state.settings.asking:
+        return told
+    if not state.cable.has(address.pair + 1):
+        return together(told, s.IT_IS_THE_LAST())
+    return together(told, s.NEXT(joint=pair(state.cable.address(address.pair + 1), state)))
+
+
+def answer_many(found: Pairs, state: State) -> str:
+    """List the pairs that colours without a group may be."""
+    first = found.addresses[0].colours
+    name = colours(first, state.settings.pair_order) if isinstance(first, Colours) else "that"
+    choices = listed([f"pair {spoken(state.end_in_work.called(address.pair)[1])}" for address in found.addresses])
+    return s.MAY_BE(colours=name, pairs=choices)
+
+
+def answer_group(found: Group, state: State) -> str:
+    """Answer a question about a group."""
+    numbers = [state.end_in_work.called(position)[1] for position in (found.first, found.last)]
+    return s.GROUP_IS(group=group(found, state), run=run(numbers[0], numbers[1]))
+
+
+def answer_groups(found: Groups, state: State) -> str:
+    """List the groups that a call may be."""
+    if len({g.super_unit_binder for g in found.groups}) > 1:
+        return s.IN_EACH_SUPER_UNIT()
+    first, last = found.groups[0], found.groups[-1]
+    pairs = run(state.end_in_work.called(first.first)[1], state.end_in_work.called(last.last)[1])
+    unit = super_unit(first) or s.THE_CABLE.text
+    return s.GROUPS_ARE(unit=unit, count=spoken(len(found.groups)), run=pairs)
+
+
+def nothing(found: Nothing, call: CallPair | CallGroup, end: End) -> str:
+    """Tell why a call names nothing."""
+    number = f" {spoken(call.number)}" if call.number is not None else ""
+    match found.why:
+        case Why.NO_SUCH_PAIR:
+            if end.counts:
+                carried = listed([f"{c.name} {run(c.run.first, c.run.last)}" for c in end.counts], naming.AND)
+                return s.NO_SUCH_COUNT(number=number, name=end.name, counts=carried)
+            return s.NO_SUCH_PAIR(number=number, run=run(1, end.cable.pairs))
+        case Why.NO_SUCH_SERVICE_PAIR:
+            several = end.cable.service_pairs
+            return s.NO_SUCH_SERVICE_PAIR(run=run(1, several)) if several else s.NO_SERVICE_PAIRS()
+        case Why.NO_SUCH_GROUP:
+            several = end.cable.groups
+            return s.NO_SUCH_GROUP(number=number, run=run(1, several)) if several > 1 else s.ONE_GROUP(number=number)
+        case Why.NO_25TH_BINDER:
+            return s.NO_25TH_BINDER()
+        case Why.NO_SUCH_SUPER_UNIT:
+            return s.NO_SUCH_SUPER_UNIT(count=spoken(end.cable.super_units))
+        case Why.GROUP_ENDS_BEFORE:
+            return s.GROUP_ENDS_BEFORE()
+        case Why.GROUP_AND_BINDER_DISAGREE:
+            return s.GROUP_AND_BINDER_DISAGREE()
+    assert_never(found.why)
+
+
+def last_entry(state: State) -> str:
+    """Tell the last entry."""
+    if state.undo is None:
+        return s.NOTHING_ENTERED_YET()
+    return s.LAST_ENTRY(pair=lead(state.plan.by_number[state.undo.pair], state))
+
+
+def before(state: State, made: Joint) -> str:
+    """Tell of the pair before the expected one."""
+    known = standing_of(state.of(made.number))
+    standing = known or (s.STANDS_NOT_DONE.text if made.kind.joined else made.kind.value)
+    return s.BEFORE_THAT(pair=lead(made, state), standing=standing)
 
 
 def repeated(state: State) -> str:
     """Say the last sentence again, marked as such so that it does not pass for news."""
-    return f"I say again: {state.last_said}" if state.last_said else "Nothing has been said yet."
-
-
-def did_you_say(call: str) -> str:
-    """Ask back."""
-    return f"Did you say, {call}?"
-
-
-def finish_anyway(state: State) -> str:
-    """Ask before a session with open pairs is ended."""
-    names = [spoken(called_number(state, number)) for number in state.left()]
-    return f"{sentence(f'Left are {listed(names, AND)}')} Finish all the same?"
-
-
-def finished(state: State) -> str:
-    """Close the session; a spoken entry is no test."""
-    if state.asking:
-        return "Finished."
-    return f"Finished. {counts(state)} A confirmation by voice or key is not an electrical test."
+    return s.AGAIN(text=state.last_said) if state.last_said else s.NOTHING_SAID_YET()
 
 
 def _already(known: PairState) -> str:
-    standing = _standing(known)
-    return f"already {standing}" if standing else ""
+    standing = standing_of(known)
+    return s.ALREADY.text.format(standing=standing) if standing else ""
 
 
-def _standing(known: PairState) -> str:
+def standing_of(known: PairState) -> str:
+    """Tell how a pair stands; empty where nothing is known of it."""
     if known.faults:
-        return "marked " + ", ".join(map(naming.fault, known.faults))
-    return "done" if known.confirmed else "skipped" if known.skipped else ""
+        sentence = s.STANDS_DONE_MARKED if known.confirmed else s.STANDS_MARKED
+        return sentence.text.format(faults=_faults(known.faults))
+    if known.confirmed:
+        return s.STANDS_DONE.text
+    return s.STANDS_SKIPPED.text if known.skipped else ""
+
+
+TROUBLES: dict[Trouble, Sentence] = {
+    Trouble.LOST: s.MICROPHONE_GONE,
+    Trouble.BACK: s.MICROPHONE_BACK,
+    Trouble.SILENT: s.MICROPHONE_SILENT,
+    Trouble.CLIPPED: s.MICROPHONE_CLIPPED,
+}
+KEY_TROUBLES: dict[KeyTrouble, Sentence] = {
+    KeyTrouble.UNKNOWN: s.KEY_UNKNOWN,
+    KeyTrouble.HELD: s.KEY_HELD,
+    KeyTrouble.NUM_LOCK: s.KEY_NUM_LOCK,
+    KeyTrouble.TOO_LONG: s.KEY_TOO_LONG,
+}

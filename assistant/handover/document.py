@@ -6,7 +6,7 @@ from assistant.account.account import Account, Row
 from assistant.account.contradictions import Contradiction
 from assistant.account.story import Line
 from assistant.account.walk import Made, Remark, Sitting, Slip, StandingChange
-from assistant.dialogue import wording
+from assistant.dialogue import sentences
 from assistant.dialogue.state import Standing
 
 FORM = 1
@@ -20,7 +20,7 @@ def as_object(account: Account) -> dict[str, object]:
         "title": account.plan.title,
         "place": account.place,
         "site": account.site.value if account.site else None,
-        "caution": wording.CAUTION,
+        "caution": sentences.CAUTION(),
         "logs": [
             {
                 "name": log.name,

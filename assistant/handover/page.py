@@ -18,8 +18,9 @@ from typing import Any
 from assistant.account.account import Account, Row
 from assistant.account.topics import Topic
 from assistant.cable.colour_code import PAIRS_PER_GROUP, RINGS, TIPS
+from assistant.cable.makeup import Position
 from assistant.cable.splice_plan import End, Place
-from assistant.dialogue import naming, wording
+from assistant.dialogue import naming, sentences
 from assistant.dialogue.checks import question_of
 from assistant.dialogue.messages import PairTest
 from assistant.dialogue.state import Standing
@@ -109,7 +110,7 @@ def as_page(account: Account, sounds: Sounds | None = None) -> str:
         _template().render(
             account=account,
             answers=answers,
-            caution=wording.CAUTION,
+            caution=sentences.CAUTION(),
             chart=_chart(account),
             codes=CODES,
             data=_data(account),
@@ -166,7 +167,7 @@ def _end_picture(account: Account, index: int, end: End) -> EndPicture:
     titles: dict[int, str] = {}
     for position in range(1, end.cable.pairs + 1):
         address = end.address(position)
-        joint = account.plan.at.get(Place(index, position))
+        joint = account.plan.at.get(Place(index, Position(position)))
         row = None if joint is None else account.plan.turn[joint]
         code = 0 if row is None else _row_code(account.rows[row])
         if address.group.service:
@@ -180,7 +181,7 @@ def _end_picture(account: Account, index: int, end: End) -> EndPicture:
             unit = naming.super_unit(address.group)
             titles[number] = ", ".join(part for part in (f"group {number}", binder, unit) if part)
         tip, ring = divmod((address.position - 1) % PAIRS_PER_GROUP, len(RINGS))
-        groups[number][tip][ring] = Cell(row, end.called(position)[1], code)
+        groups[number][tip][ring] = Cell(row, end.called(Position(position))[1], code)
     gauge = f", {end.gauge_awg} AWG" if end.gauge_awg else ""
     counts = "; ".join(str(count) for count in end.counts)
     return EndPicture(

@@ -10,7 +10,7 @@ from itertools import islice
 from typing import Any
 
 from assistant.account.account import Account
-from assistant.dialogue import wording
+from assistant.dialogue import sentences
 from assistant.dialogue.state import Standing
 from assistant.handover.summary import WAYS, headline, joint_runs, left_over, tally_line
 
@@ -119,7 +119,7 @@ def _story(account: Account, style: _Style) -> list[Any]:
         style.text("Splice record", "Title"),
         style.table(("field", "entry"), facts, [0.16, 0.84]),
         style.text("A confirmed pair is the word of the person who joined it, not an electrical test.", bold=True),
-        style.text(wording.CAUTION),
+        style.text(sentences.CAUTION()),
         *_notices(account, style),
         *_contradictions(account, style),
         style.text("Sheaths", "Heading3"),

@@ -12,15 +12,18 @@ import json
 import re
 from collections.abc import Callable
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, is_dataclass
 from types import UnionType
-from typing import Any, TypeAlias, get_args
+from typing import Any, TypeAlias, get_args, get_type_hints
 
 from cattrs import Converter
+from cattrs.gen import make_dict_structure_fn, make_dict_unstructure_fn, override
 from cattrs.strategies import configure_tagged_union
 
+from assistant.cable.splice_plan import JointNumber
 from assistant.dialogue import messages
-from assistant.dialogue.messages import Fact, Input, Question
+from assistant.dialogue.messages import BEFORE_NUMBERS, Fact, Input, Question
+from assistant.dialogue.tags import FACT_TAGS, INPUT_TAGS, QUESTION_TAGS
 
 MOST_RECORDS = 10**9
 """Records that a log can hold: far more than a working life gives."""
@@ -43,7 +46,7 @@ class RecordsLost:
     until: str
     """Time of the record behind them; empty where none is there."""
     why: str
-    doubtful: tuple[int, ...] = ()
+    doubtful: tuple[JointNumber, ...] = ()
     """Joints that have to be called again, since the lost records may have changed them."""
     next_sum: str = ""
     """Checksum that the record behind them was written after; empty where none is there."""
@@ -61,68 +64,14 @@ class LaterFact:
     """A fact that a later version wrote, and the joint it names, if any."""
 
     tag: str
-    pair: int | None
+    pair: JointNumber | None
 
 
 Came: TypeAlias = Input | RecordsLost | LaterInput
 """All that may stand as the input of a record."""
 
-INPUT_TAGS: dict[type[Input | RecordsLost], str] = {
-    RecordsLost: "records-lost",
-    messages.StartAsked: "start-asked",
-    messages.ResumeAsked: "resume-asked",
-    messages.Heard: "heard",
-    messages.Typed: "typed",
-    messages.KeysPressed: "keys-pressed",
-    messages.SpeechEnded: "speech-ended",
-    messages.SoundLost: "sound-lost",
-    messages.DeviceFailed: "device-failed",
-    messages.MicrophoneTrouble: "microphone-trouble",
-    messages.TimedOut: "timed-out",
-    messages.NoteRecorded: "note-recorded",
-    messages.StopAsked: "stop-asked",
-}
-FACT_TAGS: dict[type[Fact], str] = {
-    messages.SessionOpened: "session-opened",
-    messages.SessionResumed: "session-resumed",
-    messages.PairConfirmed: "pair-confirmed",
-    messages.FaultMarked: "fault-marked",
-    messages.FaultCleared: "fault-cleared",
-    messages.Reopened: "reopened",
-    messages.CheckAnswered: "check-answered",
-    messages.CalledOut: "called-out",
-    messages.PaceSet: "pace-set",
-    messages.VerifyingBegun: "verifying-begun",
-    messages.PairTested: "pair-tested",
-    messages.ReadingLogged: "reading",
-    messages.VerifyingEnded: "verifying-ended",
-    messages.NoteKept: "note-kept",
-    messages.PairSkipped: "pair-skipped",
-    messages.MovedTo: "moved-to",
-    messages.Undone: "undone",
-    messages.Mismatch: "mismatch",
-    messages.LookedUp: "looked-up",
-    messages.GroupNamed: "group-named",
-    messages.Asked: "asked",
-    messages.Answered: "answered",
-    messages.QuestionDropped: "question-dropped",
-    messages.Missed: "missed",
-    messages.Held: "held",
-    messages.CarriedOn: "carried-on",
-    messages.Said: "said",
-    messages.Repeated: "repeated",
-    messages.DeviceLost: "device-lost",
-    messages.MicrophoneTroubled: "microphone-troubled",
-    messages.SoundMissed: "sound-missed",
-    messages.SessionLeft: "session-left",
-    messages.SessionEnded: "session-ended",
-}
-QUESTION_TAGS: dict[type[Question], str] = {
-    messages.DidYouSay: "did-you-say",
-    messages.FinishAnyway: "finish-anyway",
-    messages.JoinProtected: "join-protected",
-    messages.SiteCheck: "site-check",
-}
+CAME_TAGS: dict[type[Any], str] = {**INPUT_TAGS, RecordsLost: "records-lost"}
+"""Words for all inputs that a record may have."""
 
 
 class RecordError(ValueError):
@@ -160,9 +109,52 @@ def _converter() -> Converter:
     converter.register_structure_hook(int, _strict(int))
     converter.register_structure_hook(str, _strict(str))
     converter.register_structure_hook(bool, _strict(bool))
-    for union, tags in ((Question, QUESTION_TAGS), (_Readable, INPUT_TAGS), (Fact, FACT_TAGS)):
+    _keep_as_before(converter)
+    for union, tags in ((Question, QUESTION_TAGS), (_Readable, CAME_TAGS), (Fact, FACT_TAGS)):
         _tag(converter, union, tags)
     return converter
+
+
+def _keep_as_before(converter: Converter) -> None:
+    """Write what has parts of its own as one flat object, as ever, and read lines from before entries had numbers."""
+    for kind in (messages.StartAsked, messages.ResumeAsked, messages.SessionOpened, messages.SessionResumed):
+        converter.register_unstructure_hook(kind, _flat(converter))
+        converter.register_structure_hook(kind, _from_flat(converter))
+    heard = messages.Heard
+    converter.register_unstructure_hook(heard, make_dict_unstructure_fn(heard, converter, meaning=override(omit=True)))
+    for entry in (heard, messages.Typed, messages.KeysPressed):
+        structure = make_dict_structure_fn(entry, converter, **_without_meaning(entry))
+        converter.register_structure_hook(entry, _numbered(structure))
+
+
+def _without_meaning(kind: type) -> dict[str, Any]:
+    return {"meaning": override(omit=True)} if kind is messages.Heard else {}
+
+
+def _numbered(structure: Callable[[Any, Any], Any]) -> Callable[[Any, Any], Any]:
+    return lambda value, kind: structure({"after": BEFORE_NUMBERS, **value}, kind)
+
+
+def _flat(converter: Converter) -> Callable[[Any], dict[str, Any]]:
+    def unstructure(value: Any) -> dict[str, Any]:
+        flat: dict[str, Any] = {}
+        for part in fields(value):
+            found = converter.unstructure(getattr(value, part.name))
+            flat |= found if isinstance(found, dict) else {part.name: found}
+        return flat
+
+    return unstructure
+
+
+def _from_flat(converter: Converter) -> Callable[[Any, Any], Any]:
+    def structure(value: dict[str, Any], kind: type) -> Any:
+        parts = {
+            name: converter.structure(value if is_dataclass(hint) else value[name], hint)
+            for name, hint in get_type_hints(kind).items()
+        }
+        return kind(**parts)
+
+    return structure
 
 
 def _strict(kind: type) -> Callable[[object, object], object]:
@@ -182,7 +174,7 @@ def _tag(converter: Converter, union: UnionType, tags: dict[Any, str]) -> None:
 
 
 _CONVERTER = _converter()
-_INPUTS, _FACTS = frozenset(INPUT_TAGS.values()), frozenset(FACT_TAGS.values())
+_INPUTS, _FACTS = frozenset(CAME_TAGS.values()), frozenset(FACT_TAGS.values())
 
 
 def encode(record: Record, sum_before: str) -> tuple[bytes, str]:
@@ -256,7 +248,7 @@ def _fact(content: Any) -> Fact | LaterFact:
     if tag in _FACTS:
         with suppress(Exception):
             return _CONVERTER.structure(content, Fact)  # type: ignore[arg-type]
-    return LaterFact(tag, pair if type(pair) is int else None)
+    return LaterFact(tag, JointNumber(pair) if type(pair) is int else None)
 
 
 def check(line: bytes, sum_before: str) -> tuple[str, bytes]:

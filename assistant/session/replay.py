@@ -8,6 +8,7 @@ from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 
+from assistant.cable.splice_plan import JointNumber
 from assistant.dialogue import messages as m
 from assistant.dialogue.machine import decide
 from assistant.dialogue.messages import Fact
@@ -79,7 +80,7 @@ def _is_last(state: State, fact: m.Undone) -> bool:
     return state.undo is not None and state.undo.pair == fact.pair
 
 
-def in_doubt(state: State, joints: Iterable[int]) -> State:
+def in_doubt(state: State, joints: Iterable[JointNumber]) -> State:
     """Give the state in which these joints have to be called again; their faults stay, and nothing can be undone."""
     pairs = state.pairs
     for joint in joints:
@@ -87,12 +88,9 @@ def in_doubt(state: State, joints: Iterable[int]) -> State:
         if known is not None:
             pairs = pairs.set(joint, replace(known, confirmed=None, tests=()))
     state = replace(state, pairs=pairs, undo=None, question=None, called_out=(), verifying=None)
-    if state.expected is None and state.opened and not state.asking and not state.any_order:
-        expected = state.next_after(None)
-        if expected is not None:
-            lead = state.plan.by_number[expected].lead
-            group = state.plan.address(lead).group.number
-            state = replace(state, expected=expected, end=lead.end, group=group)
+    expected = state.next_after(None)
+    if state.expected is None and expected is not None and state.opened and not state.settings.asking:
+        return replace(evolve(state, m.MovedTo(expected)), undo=None)
     return state
 
 
@@ -106,14 +104,14 @@ def settled(log: LoadedLog) -> LoadedLog:
         return log  # whoever walks through it is told
 
 
-def _doubts(records: tuple[Record, ...]) -> Iterator[tuple[int, tuple[int, ...]]]:
+def _doubts(records: tuple[Record, ...]) -> Iterator[tuple[int, tuple[JointNumber, ...]]]:
     """Give, for each gap, the joints that the lost records may have changed.
 
     A lost record may have taken back an entry before it, so that as many of the last records with entries
     are in doubt as are lost. What was passed over between the entries around the gap was made in it. A
     lost record can name any other pair too, as "redo pair three"; that cannot be known, and is told.
     """
-    recent: list[tuple[int, ...]] = []
+    recent: list[tuple[JointNumber, ...]] = []
     for index, (before, record, _) in enumerate(steps(records)):
         if isinstance(record.input, RecordsLost):
             lost = record.last_number - record.number + 1
@@ -126,7 +124,7 @@ def _doubts(records: tuple[Record, ...]) -> Iterator[tuple[int, tuple[int, ...]]
             recent.append(touched)
 
 
-def _passed_over(before: State, behind: tuple[Record, ...], lost: int) -> Iterator[int]:
+def _passed_over(before: State, behind: tuple[Record, ...], lost: int) -> Iterator[JointNumber]:
     """Give the joints in turn before the gap, up to the first that is entered behind it."""
     if before.expected is None:
         return

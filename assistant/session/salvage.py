@@ -10,6 +10,7 @@ from bisect import bisect_left
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
+from assistant.cable.splice_plan import JointNumber
 from assistant.session.record import (
     FIRST_SUM,
     LINE_START,
@@ -337,7 +338,7 @@ def _what(piece: _Piece) -> str:
     return f"is no whole record{f' (it was record {int(number.group(1))})' if number else ''}"
 
 
-def with_doubts(log: LoadedLog, doubts: dict[int, tuple[int, ...]]) -> LoadedLog:
+def with_doubts(log: LoadedLog, doubts: dict[int, tuple[JointNumber, ...]]) -> LoadedLog:
     """Name the joints that have to be called again, by the number of the first record that is lost.
 
     Only for what was found lost in reading: where a repaired log names its own gaps, these stay as they are.

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from enum import Enum
 
 from assistant.cable.colour_code import Colours, Ring, Tip
+from assistant.cable.counts import CalledNumber
 
 
 class Fault(Enum):
@@ -49,7 +50,7 @@ class CallGroup:
 class CallPair:
     """A pair named by its number, its colours, or both; colours may carry the group they lie in."""
 
-    number: int | None = None
+    number: CalledNumber | None = None
     """Not checked against any cable."""
     colours: Colours | None = None
     group: CallGroup | None = None
@@ -83,9 +84,17 @@ class MarkFault:
     """This pair, or the expected one where none is named, has a fault."""
 
     fault: Fault
-    pair: int | None = None
-    other: int | None = None
+    pair: CalledNumber | None = None
+    other: CalledNumber | None = None
     """The second pair of a fault that involves two."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class JoinedFaulty:
+    """This pair, or the expected one where none is named, is joined all the same, and has a fault."""
+
+    fault: Fault
+    pair: CalledNumber | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -93,7 +102,7 @@ class ClearFault:
     """A fault is mended, on this pair or on the expected one."""
 
     fault: Fault
-    pair: int | None = None
+    pair: CalledNumber | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -246,6 +255,7 @@ Intent = (
     | GoTo
     | BareNumber
     | MarkFault
+    | JoinedFaulty
     | ClearFault
     | Redo
     | GoToCable

@@ -157,6 +157,7 @@ def _pair_call(scope: Scope) -> Node:
         forms.append(seq(_group_call(scope), pair, COLOUR_PAIR))
     if scope.service:
         forms.append(seq("service", pair, one_of(_named("service", number(2)), _SERVICE_PAIR)))
+        forms.append(_SERVICE_PAIR)
     return GrammarRule("paircall", _made(OneOf(tuple(forms)), CallPair, "call"))
 
 
@@ -186,6 +187,10 @@ def _faults(scope: Scope) -> Node:
     fault = _fault_words()
     other = Maybe(seq("and", "pair", Make("other", _number(scope), lambda values: values[0][1])))
     return _made(seq("mark", fault, Maybe(seq("pair", _of_pair(scope), other))), say.MarkFault)
+
+
+def _joined_faulty(scope: Scope) -> Node:
+    return _made(seq("joined but", _fault_words(), Maybe(seq("pair", _of_pair(scope)))), say.JoinedFaulty)
 
 
 def _cleared(scope: Scope) -> Node:
@@ -277,8 +282,9 @@ FAULT_KEYS: dict[Fault, str] = {
 """Keys behind the times key; the last faults have it twice."""
 _FAULT_BY_KEY = OneOf(tuple(Words(keys, (("fault", fault),)) for fault, keys in FAULT_KEYS.items()))
 _MAYBE_PAIR = Maybe(_named("pair", _KEYED_NUMBER))
-_KEYED_FAULT = _made(seq(_MAYBE_PAIR, TIMES, _FAULT_BY_KEY), say.MarkFault)
-_KEYED_CLEARING = _made(seq(_MAYBE_PAIR, POINT, POINT, TIMES, _FAULT_BY_KEY), say.ClearFault)
+_KEYED_FAULT = _made(seq(_MAYBE_PAIR, TIMES, _FAULT_BY_KEY, ENTER), say.MarkFault)
+_KEYED_JOINED_FAULTY = _made(seq(_MAYBE_PAIR, TIMES, PLUS, _FAULT_BY_KEY, ENTER), say.JoinedFaulty)
+_KEYED_CLEARING = _made(seq(_MAYBE_PAIR, POINT, POINT, TIMES, _FAULT_BY_KEY, ENTER), say.ClearFault)
 _KEYED_READING = _made(
     seq(
         POINT,
@@ -336,7 +342,8 @@ ENTRIES: tuple[VocabularyRow, ...] = (
         keys=_made(seq(SLASH, PLUS, _KEYED_CALL), say.GoTo),
         key_text="/+47 Enter · /+*3 Enter",
         examples=("go to pair forty seven", "go to group three"),
-        help="carry on from that pair, or from the first open pair of that group",
+        help="carry on from that pair, or from the first pair of that group that waits; in any order, let colours "
+        "alone count in that group",
     ),
     VocabularyRow(
         name="bare-number",
@@ -346,26 +353,28 @@ ENTRIES: tuple[VocabularyRow, ...] = (
     VocabularyRow(
         name="confirm",
         intent=say.Confirm,
-        voice=_plain(say.Confirm, "confirm", "confirm pair", "confirm that"),
+        voice=_plain(say.Confirm, "confirm pair", "confirm that"),
+        typed=_plain(say.Confirm, "confirm"),
         keys=_key(say.Confirm, PLUS),
         key_text="+",
-        examples=("confirm",),
+        examples=("confirm pair",),
         help="confirm the expected pair without naming it; logged as the weakest kind",
     ),
     VocabularyRow(
         name="undo",
         intent=say.UndoThat,
-        voice=_plain(say.UndoThat, "undo that", "cancel that"),
+        voice=_plain(say.UndoThat, "undo that", "take that back"),
         typed=_plain(say.UndoThat, "undo"),
         keys=_key(say.UndoThat, MINUS),
         key_text="-",
-        examples=("undo that", "cancel that"),
+        examples=("undo that", "take that back"),
         help="take the last entry back",
     ),
     VocabularyRow(
         name="say-again",
         intent=say.SayAgain,
-        voice=_plain(say.SayAgain, "say again", "repeat"),
+        voice=_plain(say.SayAgain, "say again"),
+        typed=_plain(say.SayAgain, "repeat"),
         keys=_key(say.SayAgain, ENTER),
         key_text="Enter",
         examples=("say again",),
@@ -416,16 +425,16 @@ ENTRIES: tuple[VocabularyRow, ...] = (
         keys=_key(say.HowManyLeft, SLASH, "2"),
         key_text="/2",
         examples=("how many left",),
-        help="tells how many pairs are left, skipped and faulty",
+        help="tells how many pairs are not done, skipped and faulty; in any order, which were not called",
     ),
     VocabularyRow(
         name="skip",
         intent=say.SkipPair,
-        voice=_plain(say.SkipPair, "skip pair"),
-        typed=_plain(say.SkipPair, "skip"),
+        voice=_plain(say.SkipPair, "skip this pair"),
+        typed=_plain(say.SkipPair, "skip", "skip pair"),
         keys=_key(say.SkipPair, SLASH, "6"),
         key_text="/6",
-        examples=("skip pair",),
+        examples=("skip this pair",),
         help="leave the expected pair for later",
     ),
     VocabularyRow(
@@ -434,19 +443,28 @@ ENTRIES: tuple[VocabularyRow, ...] = (
         voice=_faults,
         keys=_KEYED_FAULT,
         key_text="*1 open, *2 short, *3 cross, *4 ground, *5 split, *6 reversal, *7 wet, *8 noisy, "
-        "*9 transposed, *0 voltage, **1 unbalance, **2 second split; 47*1 for pair 47",
+        "*9 transposed, *0 voltage, **1 unbalance, **2 second split, then Enter; 47*1 Enter for pair 47",
         examples=("mark open", "mark ground pair forty seven", "mark split pair six and pair nine"),
-        help="log a fault on the expected pair, or on the one named: open, short, cross, ground, split, "
-        "reversal, wet, noisy, transposed, voltage, unbalance or second split (re-split)",
+        help="log a fault on the pair in turn, which is then passed over, or on the one named: open, short, cross, "
+        "ground, split, reversal, wet, noisy, transposed, voltage, unbalance or second split (re-split)",
+    ),
+    VocabularyRow(
+        name="joined-faulty",
+        intent=say.JoinedFaulty,
+        voice=_joined_faulty,
+        keys=_KEYED_JOINED_FAULTY,
+        key_text="*+1 Enter · 47*+1 Enter",
+        examples=("joined but wet", "joined but noisy pair forty seven"),
+        help="log that the pair is joined all the same, and its fault",
     ),
     VocabularyRow(
         name="clear-fault",
         intent=say.ClearFault,
         voice=_cleared,
         keys=_KEYED_CLEARING,
-        key_text="..*1 · 47..*1",
+        key_text="..*1 Enter · 47..*1 Enter",
         examples=("clear open", "clear ground pair forty seven"),
-        help="log that a fault is mended",
+        help="log that a fault is mended; a pair that is not joined comes next",
     ),
     VocabularyRow(
         name="which-faults",
@@ -464,7 +482,7 @@ ENTRIES: tuple[VocabularyRow, ...] = (
         keys=_made(seq(POINT, POINT, PLUS, _KEYED_CALL), say.Redo),
         key_text="..+47 Enter",
         examples=("redo pair forty seven",),
-        help="log that a joint was opened again; it has to be called once more",
+        help="log that a joint was opened again; it comes next, to be called once more; its faults stay until cleared",
     ),
     VocabularyRow(
         name="go-to-cable",
@@ -477,7 +495,7 @@ ENTRIES: tuple[VocabularyRow, ...] = (
         ),
         key_text="/-2 Enter",
         examples=("go to cable two",),
-        help="carry on with the first open pair of that cable of the plan",
+        help="carry on with the first pair of that cable of the plan that waits",
     ),
     VocabularyRow(
         name="call-out",
@@ -510,8 +528,8 @@ ENTRIES: tuple[VocabularyRow, ...] = (
         name="confirm-module",
         intent=say.ConfirmModule,
         voice=_plain(say.ConfirmModule, "confirm module"),
-        keys=_key(say.ConfirmModule, POINT, POINT, "5"),
-        key_text="..5",
+        keys=one_of(_key(say.ConfirmModule, POINT, POINT, "5"), _key(say.ConfirmModule, PLUS)),
+        key_text="..5 · +, when all are called",
         examples=("confirm module",),
         help="confirm all pairs that were called out; logged as confirmed by the module",
     ),
@@ -528,8 +546,8 @@ ENTRIES: tuple[VocabularyRow, ...] = (
         name="test-good",
         intent=say.PassedTest,
         voice=_plain(say.PassedTest, "test good"),
-        keys=_key(say.PassedTest, POINT, POINT, "7"),
-        key_text="..7",
+        keys=one_of(_key(say.PassedTest, POINT, POINT, "7"), _key(say.PassedTest, PLUS)),
+        key_text="+ · ..7",
         examples=("test good",),
         help="the pair in turn passed; for one that failed, mark its fault",
     ),
@@ -554,17 +572,17 @@ ENTRIES: tuple[VocabularyRow, ...] = (
     VocabularyRow(
         name="take-note",
         intent=say.TakeNote,
-        voice=_plain(say.TakeNote, "take a note"),
+        voice=_plain(say.TakeNote, "record a note"),
         keys=_key(say.TakeNote, POINT, POINT, "9"),
         key_text="..9",
-        examples=("take a note",),
+        examples=("record a note",),
         help="record up to 30 seconds of speech beside the log; when typing, write note and the text",
     ),
     VocabularyRow(
         name="hold",
         intent=say.HoldOn,
-        voice=_plain(say.HoldOn, "hold on", "pause"),
-        typed=_plain(say.HoldOn, "hold"),
+        voice=_plain(say.HoldOn, "hold on"),
+        typed=_plain(say.HoldOn, "hold", "pause"),
         keys=_key(say.HoldOn, SLASH, "7"),
         key_text="/7",
         examples=("hold on",),
@@ -574,8 +592,8 @@ ENTRIES: tuple[VocabularyRow, ...] = (
         name="carry-on",
         intent=say.CarryOn,
         voice=_plain(say.CarryOn, "carry on"),
-        keys=_key(say.CarryOn, SLASH, "8"),
-        key_text="/8",
+        keys=one_of(_key(say.CarryOn, SLASH, "8"), _key(say.CarryOn, PLUS)),
+        key_text="+ · /8",
         examples=("carry on",),
         help="take entries again",
     ),
@@ -596,7 +614,7 @@ ENTRIES: tuple[VocabularyRow, ...] = (
         keys=_key(say.Finish, SLASH, "9"),
         key_text="/9",
         examples=("finish session",),
-        help="end the session; asks first when pairs are left",
+        help="end the session; asks first when pairs are not done, or done with a fault",
     ),
     VocabularyRow(
         name="yes",

@@ -1,15 +1,21 @@
 """A conversation in memory: says, types or keys something and gives what came of it."""
 
-from assistant.cable.colour_code import Order
+from dataclasses import fields
+
 from assistant.dialogue.machine import decide
 from assistant.dialogue.messages import (
+    NOT_YET,
+    AnnouncementNumber,
+    Attendance,
     EarReading,
     Fact,
     Heard,
     Input,
     KeysPressed,
     Repeated,
+    ResumeAsked,
     Said,
+    SessionSettings,
     StartAsked,
     Step,
     Typed,
@@ -32,29 +38,31 @@ class Conversation:
         return step
 
     def typed(self, text: str) -> str:
-        return said(self.put(Typed(text)))
+        return said(self.put(Typed(text, self.state.announcement)))
 
     def keyed(self, keys: str) -> str:
-        return said(self.put(KeysPressed(keys)))
+        return said(self.put(KeysPressed(keys, self.state.announcement)))
 
     def heard(self, words: str, judgement: str = "accepted") -> str:
-        return said(self.put(utterance(words, judgement)))
+        return said(self.put(utterance(words, judgement, self.state.announcement)))
 
 
 def start(cable: int = 25, first: int = 1, last: int | None = None, **more: object) -> StartAsked:
-    settings: dict[str, object] = {
-        "asking": False,
-        "pair_order": Order.RING_FIRST,
-        "binder_order": Order.RING_FIRST,
-        "app_version": "test",
-        **more,
-    }
-    return StartAsked(cable_pairs=cable, first=first, last=cable if last is None else last, **settings)  # type: ignore[arg-type]
+    """Settings by name; whatever belongs to `Attendance` goes there."""
+    of_who = {field.name for field in fields(Attendance)}
+    who = {"app_version": "test", **{name: value for name, value in more.items() if name in of_who}}
+    settings = {name: value for name, value in more.items() if name not in of_who}
+    where: dict[str, object] = {"cable_pairs": cable, "first": first, "last": cable if last is None else last}
+    return StartAsked(SessionSettings(**where, **settings), Attendance(**who))  # type: ignore[arg-type]
 
 
-def utterance(words: str, judgement: str = "accepted") -> Heard:
+def resume(torn_bytes: int = 0, **who: object) -> ResumeAsked:
+    return ResumeAsked(torn_bytes, Attendance(**who))  # type: ignore[arg-type]
+
+
+def utterance(words: str, judgement: str = "accepted", after: AnnouncementNumber = NOT_YET) -> Heard:
     reading = EarReading(ear="test", words=words, margin=5.0, likelihood_ratio=0.0, confidence=None)
-    return Heard(judgement=judgement, words=words, readings=(reading,))
+    return Heard(judgement=judgement, words=words, readings=(reading,), after=after)
 
 
 def said(step: Step) -> str:

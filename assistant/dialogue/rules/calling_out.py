@@ -1,16 +1,10 @@
 """Rules for modules: pairs are called out to the splicer at a pace."""
 
-from assistant.dialogue import wording
-from assistant.dialogue.messages import (
-    CalledOut,
-    Check,
-    PaceSet,
-    PairConfirmed,
-    StartTimer,
-    Step,
-)
-from assistant.dialogue.rules.entry import Entry, tell, then
-from assistant.dialogue.state import State
+from assistant.cable.splice_plan import JointNumber
+from assistant.dialogue import sentences, wording
+from assistant.dialogue.messages import CalledOut, Check, Missed, PaceSet, PairConfirmed, StartTimer, Step
+from assistant.dialogue.rules.entry import Entry, announce, announce_again, put, tell, then
+from assistant.dialogue.state import State, fold
 from assistant.words import intents as say
 
 USUAL_PACE_S = 3.0
@@ -22,13 +16,16 @@ def call_out(state: State, _: Entry) -> Step:
     """Begin to call the pairs of the module out."""
     made = state.expected_joint
     if made is None:
-        return tell(wording.expected(state))
+        return announce(state)
+    module = state.module_of(made)
+    if not module:
+        return announce_again(state, sentences.NOTHING_CALLED_OUT())
     pace = state.pace_s or USUAL_PACE_S
-    begun = Step((PaceSet(pace),)) + tell(wording.calling_out(state, len(state.module_of(made)), pace))
-    return begun + Step(effects=(StartTimer(pace, made.number),))
+    begun = Step((PaceSet(pace),)) + tell(wording.calling_out(len(module), pace))
+    return begun + Step(effects=(StartTimer(pace, module[0].number),))
 
 
-def call_next(state: State, joint: int) -> Step:
+def call_next(state: State, joint: JointNumber) -> Step:
     """Call the pair whose turn it is, and set the timer for the one after it; the last one ends it."""
     stopped = not state.pace_s or state.held or state.question is not None
     if stopped or joint in state.called_out or not state.of(joint).left:  # two timers may run for one pair
@@ -38,13 +35,15 @@ def call_next(state: State, joint: int) -> Step:
     called = Step((CalledOut(joint),)) + tell(wording.called_out(state, made))
     if len(module) > 1:
         return called + Step(effects=(StartTimer(state.pace_s, module[1].number),))
-    return called + Step((PaceSet(0.0),)) + tell(wording.MODULE_CALLED)
+    ended = PaceSet(0.0)
+    after = fold((CalledOut(joint), ended), state)
+    return called + Step((ended,)) + put(after, sentences.ALL_CALLED())
 
 
 def change_pace(state: State, entry: Entry) -> Step:
     """Call faster or slower."""
     if not state.pace_s:
-        return tell(wording.NOTHING_CALLED_OUT)
+        return tell(sentences.NOTHING_CALLED_OUT())
     factor = 1 / PACE_STEP if isinstance(entry.intent, say.Faster) else PACE_STEP
     pace = round(min(SLOWEST_S, max(QUICKEST_S, state.pace_s * factor)), 1)
     return Step((PaceSet(pace),)) + tell(wording.pace(pace)) + resume_pace(state)
@@ -60,12 +59,33 @@ def resume_pace(state: State) -> Step:
 
 
 def confirm_module(state: State, entry: Entry) -> Step:
-    """Confirm all pairs that were called out; protected ones are left to be called by themselves."""
+    """Confirm all pairs that were called out, in one entry; protected ones are left to be called by themselves."""
     joints = [state.plan.by_number[number] for number in state.called_out]
     safe = [made for made in joints if not made.protect]
     if not safe:
-        return tell(wording.NOTHING_CALLED_OUT)
+        return announce_again(state, sentences.NOTHING_CALLED_OUT())
+    left_out = [made for made in joints if made.protect]
     facts = [
-        PairConfirmed(pair=made.number, how=Check.MODULE, by=entry.by, asked_back=entry.asked_back) for made in safe
+        PairConfirmed(
+            pair=made.number, how=Check.MODULE, by=entry.by, asked_back=entry.asked_back, same_entry=made is not safe[0]
+        )
+        for made in safe
     ]
-    return then(state, PaceSet(0.0), *facts, told=lambda s: wording.module_confirmed(s, safe))
+    told_of = safe[-1]
+    return then(
+        state,
+        PaceSet(0.0),
+        *facts,
+        told=lambda s: wording.module_confirmed(s, safe, left_out),
+        before=told_of,
+    )
+
+
+def nothing_called_out(state: State, _: Entry) -> Step:
+    """Refuse to confirm a module of which nothing was called out."""
+    return Step((Missed("not now"),)) + announce_again(state, sentences.NOTHING_CALLED_OUT())
+
+
+def say_confirm_module(state: State, _: Entry) -> Step:
+    """Refuse an entry without a pair while pairs are called out: which of them was meant cannot be known."""
+    return Step((Missed("not now"),)) + tell(sentences.SAY_CONFIRM_MODULE())

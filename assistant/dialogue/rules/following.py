@@ -1,15 +1,13 @@
-"""Rules that follow the plan: confirm, mark, skip, move and take back."""
+"""Rules that follow the plan: confirm, skip, move and take back."""
 
-from assistant.cable.makeup import Address
+from assistant.cable.makeup import Address, Position
 from assistant.cable.splice_plan import Joint, Place
-from assistant.dialogue import wording
+from assistant.dialogue import naming, sentences, wording
 from assistant.dialogue.messages import (
     Answered,
-    Asked,
     Channel,
     Check,
-    FaultCleared,
-    FaultMarked,
+    GroupTaken,
     JoinProtected,
     Mismatch,
     MovedTo,
@@ -29,9 +27,10 @@ from assistant.dialogue.resolve import (
     resolve_group,
     resolve_pair,
 )
-from assistant.dialogue.rules.entry import Entry, tell, then
-from assistant.dialogue.rules.joints import in_turn, joint_called, joint_named
-from assistant.dialogue.state import State
+from assistant.dialogue.rules.entry import Entry, announce, announce_again, ask, put, tell, then
+from assistant.dialogue.rules.joints import joint_named
+from assistant.dialogue.state import State, evolve
+from assistant.dialogue.tags import FACT_TAGS
 from assistant.words import intents as say
 from assistant.words.intents import CallGroup, CallPair, Intent
 
@@ -40,180 +39,203 @@ def call_pair(state: State, entry: Entry) -> Step:
     """Compare a called pair with the expected one: confirm it, or say both."""
     call = entry.intent
     assert isinstance(call, CallPair)
-    if state.any_order:
-        named = joint_named(state, call)
-        if named is not None and state.of(named.number).left:
-            return _confirm(state, entry, named, _check_of(call))
-    match resolve_pair(call, state.end_in_work, state.group):
-        case ThePair(address) if (made := _expected_at(state, address)) is not None:
-            return _confirm(state, entry, made, _check_of(call))
+    found = resolve_pair(call, state.end_in_work, entry.group(state))
+    if isinstance(found, ThePair):
+        made = state.expected_joint
+        if made is not None and made.lead == Place(state.end, found.address.pair):
+            return _confirm(state, entry, made, check_of(call))
+    return _refuse(state, entry, call, found)
+
+
+def call_in_any_order(state: State, entry: Entry) -> Step:
+    """Confirm whichever pair of the work is called, if it waits."""
+    call = entry.intent
+    assert isinstance(call, CallPair)
+    named = joint_named(state, call, entry.group(state))
+    if named is not None and state.of(named.number).left:
+        return _confirm(state, entry, named, check_of(call))
+    return _refuse(state, entry, call, resolve_pair(call, state.end_in_work, entry.group(state)))
+
+
+def _refuse(state: State, entry: Entry, call: CallPair, found: ThePair | Pairs | Disagreement | Nothing) -> Step:
+    match found:
         case ThePair(address):
-            told = wording.mismatch(state, address)
-            return _mismatch(state, entry, (address.pair,), told)
+            return _mismatch(state, entry, (address,), wording.mismatch(state, address))
         case Pairs(addresses) as several:
-            told = f"{wording.NOT_LOGGED} {wording.answer_many(several, state)}"
-            return _mismatch(state, entry, tuple(a.pair for a in addresses), told)
+            told = wording.together(
+                sentences.NOT_LOGGED(), wording.answer_many(several, state), wording.expected(state)
+            )
+            return _mismatch(state, entry, addresses, told)
         case Disagreement(number, _, other) as disagreement:
-            heard = (number.pair,) if other is None else (number.pair, other)
-            return _mismatch(state, entry, heard, wording.mismatch_in_itself(state, disagreement))
+            heard = (number,) if other is None else (number, state.cable.address(other))
+            return _mismatch(state, entry, heard, wording.mismatch_in_itself(state, disagreement), announces=False)
         case Nothing() as nothing:
-            told = f"{wording.NOT_LOGGED} {wording.nothing(nothing, call, state.end_in_work)} {wording.expected(state)}"
-            return _mismatch(state, entry, (), told)
+            why = wording.nothing(nothing, call, state.end_in_work)
+            return _mismatch(state, entry, (), wording.together(sentences.NOT_LOGGED(), why, wording.expected(state)))
 
 
 def contradicts_itself(state: State, intent: Intent) -> bool:
     """Tell whether a call's number and colours are of two pairs; nothing is logged of it, whoever heard it."""
     if not isinstance(intent, CallPair):
         return False
-    return isinstance(resolve_pair(intent, state.end_in_work, state.group), Disagreement)
+    return isinstance(resolve_pair(intent, state.end_in_work, state.group_in_work), Disagreement)
 
 
-def _expected_at(state: State, address: Address) -> Joint | None:
-    """Give the expected joint if this is the pair that is to be called for it."""
-    made = state.expected_joint
-    return made if made is not None and made.lead == Place(state.end, address.pair) else None
-
-
-def _check_of(call: CallPair) -> Check:
+def check_of(call: CallPair) -> Check:
+    """Tell how surely a call names its pair; a service pair is named as by its number."""
     if call.number is None:
-        return Check.COLOURS
+        return Check.COLOURS if call.colours is not None else Check.NUMBER
     return Check.NUMBER if call.colours is None else Check.NUMBER_AND_COLOURS
 
 
 def _confirm(state: State, entry: Entry, made: Joint, how: Check) -> Step:
     if made.protect:
-        asked = Asked(JoinProtected(joint=made.number, how=how, by=entry.by, asked_back=entry.asked_back))
-        return Step((asked,)) + tell(wording.join_protected(state, made))
+        question = JoinProtected(joint=made.number, how=how, by=entry.by, asked_back=entry.asked_back)
+        return ask(state, question)
     fact = PairConfirmed(pair=made.number, how=how, by=entry.by, asked_back=entry.asked_back)
-    return then(state, fact, told=lambda s: wording.confirmed(s, made))
+    return then(state, fact, told=lambda s: wording.confirmed(s, made), before=made)
 
 
-def join_protected(state: State, question: JoinProtected) -> Step:
+def join_protected(state: State, entry: Entry) -> Step:
     """Confirm a protected pair after all."""
+    question = state.question
+    assert isinstance(question, JoinProtected)
     made = state.plan.by_number[question.joint]
     fact = PairConfirmed(
         pair=made.number, how=question.how, by=question.by, asked_back=question.asked_back, protected=made.protect
     )
-    return then(state, Answered(yes=True), fact, told=lambda s: wording.confirmed(s, made))
+    return then(state, Answered(yes=True), fact, told=lambda s: wording.confirmed(s, made), before=made)
 
 
-def _mismatch(state: State, entry: Entry, heard: tuple[int, ...], told: str) -> Step:
+def _mismatch(state: State, entry: Entry, heard: tuple[Address, ...], told: str, *, announces: bool = True) -> Step:
     made = state.expected_joint
     expected = None if made is None else made.lead.position
-    return Step((Mismatch(expected=expected, heard=heard, call=entry.call),)) + tell(told)
+    positions: tuple[Position, ...] = tuple(address.pair for address in heard)
+    kept = Step((Mismatch(expected=expected, heard=positions, call=entry.call),))
+    return kept + (put(state, told) if announces else tell(told))
 
 
 def confirm(state: State, entry: Entry) -> Step:
     """Confirm the expected pair, which was not named; kept as the weakest kind."""
     made = state.expected_joint
     if made is None:
-        return tell(wording.expected(state))
-    how = Check.KEY if entry.by is Channel.KEYS else Check.WORD
-    return _confirm(state, entry, made, how)
+        return announce(state)
+    return _confirm(state, entry, made, Check.KEY if entry.by is Channel.KEYS else Check.WORD)
 
 
 def skip(state: State, _: Entry) -> Step:
     """Leave the expected pair for later."""
     made = state.expected_joint
     if made is None:
-        return tell(wording.expected(state))
-    return then(state, PairSkipped(made.number), told=lambda s: wording.skipped(s, made))
-
-
-def mark_fault(state: State, entry: Entry) -> Step:
-    """Log a fault on the expected pair or the one named."""
-    intent = entry.intent
-    assert isinstance(intent, say.MarkFault)
-    made = state.expected_joint if intent.pair is None else joint_called(state, intent.pair)
-    if made is None:
-        if intent.pair is not None:
-            return tell(wording.outside(state, intent.pair))
-        return tell("No pair is expected. Name the pair: mark, the fault, pair, and its number.")
-    moves = made.number == state.expected and state.verifying is None
-    other = None if intent.other is None else joint_called(state, intent.other)
-    if intent.other is not None and (other is None or other is made):
-        return tell(wording.outside(state, intent.other))
-    fact = FaultMarked(pair=made.number, fault=intent.fault, by=entry.by, other=None if other is None else other.number)
-    return then(state, fact, told=lambda s: wording.marked(s, made, intent.fault, moves, other))
-
-
-def clear_fault(state: State, entry: Entry) -> Step:
-    """Log that a fault is mended."""
-    intent = entry.intent
-    assert isinstance(intent, say.ClearFault)
-    made = in_turn(state) if intent.pair is None else joint_called(state, intent.pair)
-    if made is None or intent.fault not in state.of(made.number).faults:
-        return tell(wording.no_such_fault(state, made, intent.fault))
-    fact = FaultCleared(pair=made.number, fault=intent.fault, by=entry.by)
-    return then(state, fact, told=lambda s: wording.cleared(s, made, intent.fault))
+        return announce(state)
+    return then(state, PairSkipped(made.number), told=lambda s: wording.skipped(s, made), before=made)
 
 
 def redo(state: State, entry: Entry) -> Step:
-    """Log that a joint was opened again."""
+    """Log that a joint was opened again; it is in the hand now, and expected next."""
     intent = entry.intent
     assert isinstance(intent, say.Redo)
-    made = joint_named(state, intent.call) if isinstance(intent.call, CallPair) else None
+    call = intent.call
+    made = joint_named(state, call, entry.group(state)) if isinstance(call, CallPair) else None
     if made is None:
-        return tell(wording.name_one_pair(state))
+        return announce_again(state, sentences.NAME_ONE_PAIR())
     if state.of(made.number).left:
-        return tell(wording.still_open(state, made))
+        return announce_again(state, wording.not_joined_yet(state, made))
     return then(state, Reopened(made.number), told=lambda s: wording.reopened(s, made))
 
 
 def go_to(state: State, entry: Entry) -> Step:
-    """Carry on from the named pair, or from the first open pair of the named group."""
+    """Carry on from the named pair, or from the first waiting pair of the named group."""
     intent = entry.intent
     assert isinstance(intent, say.GoTo)
     if isinstance(intent.call, CallGroup):
-        return _go_to_group(state, intent.call)
-    made = joint_named(state, intent.call)
+        return _go_to_group(state, entry, intent.call)
+    made = joint_named(state, intent.call, entry.group(state))
     if made is not None:
-        return then(state, MovedTo(made.number), told=lambda s: wording.moved(s, made))
-    match resolve_pair(intent.call, state.end_in_work, state.group):
+        return _move(state, made)
+    match resolve_pair(intent.call, state.end_in_work, entry.group(state)):
         case ThePair(address):
-            return tell(wording.outside(state, state.end_in_work.called(address.pair)[1]))
+            return announce_again(state, wording.outside(state, state.end_in_work.called(address.pair)[1]))
         case Pairs() as several:
-            return tell(wording.answer_many(several, state))
+            return announce_again(state, wording.answer_many(several, state))
         case Disagreement() as disagreement:
             return tell(wording.mismatch_in_itself(state, disagreement))
         case Nothing() as nothing:
-            return tell(wording.nothing(nothing, intent.call, state.end_in_work))
+            return announce_again(state, wording.nothing(nothing, intent.call, state.end_in_work))
+
+
+def _move(state: State, made: Joint) -> Step:
+    """Expect this joint, and tell of its place whole."""
+    moved = MovedTo(made.number)
+    return Step((moved,)) + announce(evolve(state, moved), wording.moved(state, made))
 
 
 def go_to_cable(state: State, entry: Entry) -> Step:
-    """Carry on with the first open pair of a cable of the plan."""
+    """Carry on with the first waiting pair of a cable of the plan."""
     intent = entry.intent
     assert isinstance(intent, say.GoToCable)
-    joints = [made for made in state.plan.joints if made.lead.end == intent.number - 1 and made.kind.joined]
-    made = next((made for made in joints if state.of(made.number).left), None)
+    made = _first_waiting(state, intent.number - 1)
     if made is None:
-        return tell(wording.no_such_cable(state, intent.number))
-    return then(state, MovedTo(made.number), told=lambda s: wording.moved(s, made))
+        return announce_again(state, wording.no_such_cable(state, intent.number))
+    return _move(state, made)
 
 
-def _go_to_group(state: State, call: CallGroup) -> Step:
-    match resolve_group(call, state.cable, state.group):
+def _first_waiting(state: State, end: int) -> Joint | None:
+    joints = [made for made in state.plan.joints if made.lead.end == end and made.kind.joined]
+    return next((made for made in joints if state.of(made.number).left), None)
+
+
+def _go_to_group(state: State, entry: Entry, call: CallGroup) -> Step:
+    match resolve_group(call, state.cable, entry.group(state)):
         case TheGroup(group):
             joints = [made for made in state.plan.in_group(state.end, group.number) if made.kind.joined]
             if not joints:
-                return tell(wording.outside(state, state.end_in_work.called(group.first)[1]))
-            made = next((made for made in joints if state.of(made.number).left), joints[0])
-            return then(state, MovedTo(made.number), told=lambda s: wording.moved(s, made))
+                return announce_again(state, wording.outside(state, state.end_in_work.called(group.first)[1]))
+            return _move(state, next((made for made in joints if state.of(made.number).left), joints[0]))
         case Groups() as several:
-            return tell(wording.answer_groups(several, state))
+            return announce_again(state, wording.answer_groups(several, state))
         case Nothing() as nothing:
-            return tell(wording.nothing(nothing, call, state.end_in_work))
+            return announce_again(state, wording.nothing(nothing, call, state.end_in_work))
+
+
+def take_group(state: State, entry: Entry) -> Step:
+    """In any order: let colours alone count in this group from now on. A pair is not gone to: it is called."""
+    intent = entry.intent
+    assert isinstance(intent, say.GoTo)
+    if not isinstance(intent.call, CallGroup):
+        return announce_again(state, sentences.CALL_A_PAIR())
+    match resolve_group(intent.call, state.cable, entry.group(state)):
+        case TheGroup(group):
+            taken = GroupTaken(state.end, group.number)
+            named = naming.group(group, state)
+            return then(state, taken, told=lambda _: sentences.GROUP_TAKEN(group=named))
+        case Groups() as several:
+            return announce_again(state, wording.answer_groups(several, state))
+        case Nothing() as nothing:
+            return announce_again(state, wording.nothing(nothing, intent.call, state.end_in_work))
+
+
+def take_cable(state: State, entry: Entry) -> Step:
+    """In any order: have another cable of the plan in hand."""
+    intent = entry.intent
+    assert isinstance(intent, say.GoToCable)
+    end = intent.number - 1
+    if _first_waiting(state, end) is None:
+        return announce_again(state, wording.no_such_cable(state, intent.number))
+    taken = GroupTaken(end, None)
+    return then(state, taken, told=lambda s: sentences.CABLE_TAKEN(name=s.end_in_work.name))
 
 
 def undo(state: State, _: Entry) -> Step:
-    """Take the last entry back."""
-    if state.undo is None:
-        return tell("There is nothing to undo.")
-    made = state.plan.by_number[state.undo.pair]
-    last, before = state.undo, state.undo.before
-    facts = [Undone(entry=last.entry, pair=last.pair)]
-    results = state.of(last.pair).tests
-    failed = last.entry == "PairTested" and bool(results) and not results[-1][1]
-    if before is not None and failed and before.entry == "FaultMarked":
-        facts.append(Undone(entry=before.entry, pair=before.pair))  # a failed test is one entry with its fault
-    return then(state, *facts, told=lambda s: wording.undone(s, made, last.entry))
+    """Take the last entry back, with all facts that it made; in a verification, only what that logged."""
+    last = state.undo
+    if last is None:
+        return announce_again(state, sentences.NOTHING_TO_UNDO())
+    if state.verifying is not None and last.verifying is None:
+        return announce_again(state, sentences.NOTHING_TO_UNDO_HERE())
+    point, facts = last, [Undone(entry=FACT_TAGS[type(last.fact)], pair=last.pair)]
+    while point.same_entry and point.before is not None:
+        point = point.before
+        facts.append(Undone(entry=FACT_TAGS[type(point.fact)], pair=point.pair))
+    made = state.plan.by_number[last.pair]
+    return then(state, *facts, told=lambda s: wording.undone(s, made, point.fact))

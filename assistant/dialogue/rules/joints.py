@@ -1,36 +1,26 @@
-"""Which joint of the plan a call or a turn names."""
+"""Which joint of the plan a call names."""
 
-from assistant.cable.makeup import Address
+from assistant.cable.counts import CalledNumber
+from assistant.cable.makeup import Address, GroupNumber
 from assistant.cable.splice_plan import Joint, Place
-from assistant.dialogue.resolve import (
-    Nothing,
-    ThePair,
-    resolve_pair,
-)
+from assistant.dialogue.resolve import Nothing, ThePair, resolve_pair
 from assistant.dialogue.state import State
 from assistant.words.intents import CallPair
 
 
-def in_turn(state: State) -> Joint | None:
-    """Give the joint in turn: to be tested, or to be called."""
-    if state.verifying is not None:
-        joint = state.verifying.joint
-        return None if joint is None else state.plan.by_number[joint]
-    return state.expected_joint
-
-
-def joint_called(state: State, number: int) -> Joint | None:
+def joint_called(state: State, number: CalledNumber) -> Joint | None:
     """Give the joint of the pair with this number: of the cable in work, else the only one of the others."""
-    return joint_named(state, CallPair(number=number))
+    return joint_named(state, CallPair(number=number), state.group_in_work)
 
 
-def joint_named(state: State, call: CallPair) -> Joint | None:
+def joint_named(state: State, call: CallPair, group: GroupNumber | None) -> Joint | None:
     """Give the joint that a call names by the pair that is called for it, never by a pair of its far side.
 
     What the cable in work has is meant, be it to be joined or not. Only a number or a service pair that it
-    does not have at all may be the only one of the other cables; colours alone never leave it.
+    does not have at all may be the only one of the other cables; colours alone never leave it. They count in
+    `group`.
     """
-    match resolve_pair(call, state.end_in_work, state.group):
+    match resolve_pair(call, state.end_in_work, group):
         case ThePair(address):
             return joint_of(state, address)
         case Nothing() if call.number is not None or call.service is not None:

@@ -1,13 +1,10 @@
 """Rules of the session itself: checks before the work, questions, holding, notes, the end."""
 
-from assistant.dialogue import wording
-from assistant.dialogue.checks import question_of
+from assistant.dialogue import sentences, wording
 from assistant.dialogue.messages import (
     Answered,
-    Asked,
     CarriedOn,
     CheckAnswered,
-    DidYouSay,
     FinishAnyway,
     Held,
     Missed,
@@ -20,47 +17,57 @@ from assistant.dialogue.messages import (
     Step,
 )
 from assistant.dialogue.rules.calling_out import resume_pace
-from assistant.dialogue.rules.entry import Entry, tell, then
-from assistant.dialogue.rules.joints import in_turn
-from assistant.dialogue.state import State, fold
+from assistant.dialogue.rules.entry import Entry, announce, announce_again, ask, put, tell, then
+from assistant.dialogue.state import Standing, State, fold
 from assistant.words import intents as say
 
 
 def finish(state: State, _: Entry) -> Step:
-    """End the session; ask first when pairs are left."""
-    if not state.asking and state.left():
-        return Step((Asked(FinishAnyway()),)) + tell(wording.finish_anyway(state))
+    """End the session; ask first when pairs are not done, or done with a fault."""
+    unfinished = state.left() or state.with_standing(Standing.JOINED_FAULTY)
+    if not state.settings.asking and unfinished:
+        return ask(state, FinishAnyway())
     return _end(state)
 
 
 def _end(state: State) -> Step:
     tally = state.tally()
-    left = 0 if state.asking else tally.open + tally.skipped
-    fact = SessionEnded(confirmed=tally.confirmed, faulty=tally.faulty, left=left)
-    return then(state, fact, told=wording.finished) + Step(effects=(Quit(),))
+    fact = SessionEnded(
+        confirmed=tally.confirmed,
+        faulty=tally.faulty,
+        left=0 if state.settings.asking else tally.open + tally.skipped,
+        joined_faulty=tally.joined_faulty,
+    )
+    return Step((fact,)) + tell(wording.finished(fold((fact,), state))) + Step(effects=(Quit(),))
 
 
-def finish_after_yes(state: State) -> Step:
-    """End the session although pairs are left."""
+def finish_anyway(state: State, _: Entry) -> Step:
+    """End the session although pairs are not done."""
     answered = Answered(yes=True)
     return Step((answered,)) + _end(fold((answered,), state))
 
 
 def hold(state: State, _: Entry) -> Step:
     """Take no entry until told to carry on."""
-    return Step((Held(),)) + tell("Holding. Say carry on.")
+    return Step((Held(),)) + tell(sentences.HOLDING())
 
 
 def carry_on(state: State, _: Entry) -> Step:
     """Take entries again."""
-    carried = then(state, CarriedOn(), told=lambda s: f"Carrying on. {wording.where_next(s)}")
-    return carried + resume_pace(state)
+    carried = CarriedOn()
+    after = fold((carried,), state)
+    told = Step((carried,)) + announce(after, sentences.CARRYING_ON(), before=after.expected_joint)
+    return told + resume_pace(after)
 
 
-def no(state: State, _: Entry) -> Step:
+def say_no(state: State, _: Entry) -> Step:
     """Close the question without doing anything."""
-    told = wording.SAY_IT_AGAIN if isinstance(state.question, DidYouSay) else wording.where_next(state)
-    return Step((Answered(yes=False),)) + tell(told)
+    return then(state, Answered(yes=False), told=lambda _: "")
+
+
+def not_what_was_said(state: State, _: Entry) -> Step:
+    """Close the question whether this was said; it is to be said again."""
+    return then(state, Answered(yes=False), told=lambda _: sentences.SAY_IT_AGAIN())
 
 
 def dropped(state: State) -> tuple[Step, State]:
@@ -69,16 +76,26 @@ def dropped(state: State) -> tuple[Step, State]:
     return Step((fact,)), fold((fact,), state)
 
 
-def ask_bare_number(state: State, entry: Entry) -> Step:
+def refuse_bare_number(state: State, entry: Entry) -> Step:
     """Refuse a number of one word, and say how to say it."""
-    intent = entry.intent
-    assert isinstance(intent, say.BareNumber)
-    return Step((Missed("bare number"),)) + tell("Say pair before a number, or add the colours.")
+    return Step((Missed("bare number"),)) + tell(sentences.SAY_PAIR_FIRST())
 
 
 def not_now(state: State, entry: Entry) -> Step:
-    """Tell that this is not open in this mode."""
-    return Step((Missed("not now"),)) + tell(wording.not_now(state))
+    """Tell that this is not open in this mode, and what is awaited."""
+    missed = Step((Missed("not now"),))
+    if state.held or state.settings.asking:
+        return missed + tell(wording.not_now(state))
+    if state.question is not None:
+        return missed + announce(state, wording.not_now(state))
+    return missed + put(state, wording.together(wording.not_now(state), wording.awaited(state)))
+
+
+def too_early(state: State, entry: Entry) -> Step:
+    """Refuse an entry that names nothing and was made before that was told on which it would act."""
+    answers = isinstance(entry.intent, say.Yes | say.No)
+    told = sentences.TOO_EARLY_TO_ANSWER() if answers else sentences.TOO_EARLY()
+    return Step((Missed("too early"),)) + announce_again(state, told)
 
 
 def stay_silent(state: State, entry: Entry) -> Step:
@@ -88,35 +105,44 @@ def stay_silent(state: State, entry: Entry) -> Step:
 
 def take_note(state: State, _: Entry) -> Step:
     """Record what is said next."""
-    return tell("Note: speak after this.") + Step(effects=(RecordNote(),))
+    return tell(sentences.NOTE_NOW()) + Step(effects=(RecordNote(),))
 
 
 def keep_note(state: State, text: str, file: str, sha256: str) -> Step:
     """Keep a note with its place."""
-    made = in_turn(state)
+    made = state.joint_in_turn
     pair = None if made is None else made.number
-    return Step((NoteKept(pair=pair, text=text, file=file, sha256=sha256),)) + tell("Note kept.")
+    return Step((NoteKept(pair=pair, text=text, file=file, sha256=sha256),)) + tell(sentences.NOTE_KEPT())
 
 
-def ask_check(state: State) -> Step:
+def ask_check(state: State, greeting: str) -> Step:
     """Ask the next check; when none is left, begin the work."""
-    if not state.unchecked or state.site is None:
-        return tell(wording.opening(state) if state.undo is None else wording.where_next(state))
-    name = state.unchecked[0]
-    return Step((Asked(SiteCheck(name)),)) + tell(question_of(name, state.site))
+    if not state.unchecked:
+        return announce(state, greeting)
+    return ask(state, SiteCheck(state.unchecked[0]))
 
 
-def ask_check_again(state: State, question: SiteCheck) -> Step:
+def ask_check_again(state: State, _: Entry | None = None) -> Step:
     """Take no other entry before a check is answered."""
-    assert state.site is not None
-    told = f"{wording.SAY_YES_OR_NO} {question_of(question.check, state.site)}"
-    return Step((Missed("not now"),)) + tell(told)
+    return Step((Missed("not now"),)) + announce(state, sentences.SAY_YES_OR_NO())
 
 
-def answer_check(state: State, question: SiteCheck, entry: Entry) -> Step:
-    """Keep the answer; a no leaves the check open."""
-    done = isinstance(entry.intent, say.Yes)
-    answered = CheckAnswered(check=question.check, done=done, by=entry.by)
+def check_done(state: State, entry: Entry) -> Step:
+    """Keep that a check was done, and ask the next."""
+    return _answered(state, entry, done=True)
+
+
+def check_not_done(state: State, entry: Entry) -> Step:
+    """Keep that a check was not done; it stays open."""
+    return _answered(state, entry, done=False)
+
+
+def _answered(state: State, entry: Entry, *, done: bool) -> Step:
+    assert isinstance(state.question, SiteCheck)
+    answered = CheckAnswered(check=state.question.check, done=done, by=entry.by)
+    after = fold((answered,), state)
     if not done:
-        return Step((answered,)) + tell(f"Do that first. {wording.SITE_RULES} Say yes when it is done.")
-    return Step((answered,)) + ask_check(fold((answered,), state))
+        told = (sentences.DO_THAT_FIRST(), sentences.SITE_RULES(), sentences.SAY_YES_WHEN_DONE())
+        return Step((answered,)) + put(after, wording.together(*told))
+    greeting = wording.opening(after) if after.undo is None else ""
+    return Step((answered,)) + ask_check(after, greeting)
