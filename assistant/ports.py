@@ -82,6 +82,9 @@ class AudioSource(Protocol):
 
         """
 
+    def pass_over(self) -> None:
+        """Drop what came in and was not taken yet, where sound does not wait. Called from the thread of `blocks`."""
+
     def close(self) -> None:
         """End `blocks`; may be called from any thread, more than once."""
 
@@ -90,14 +93,38 @@ class AudioSource(Protocol):
         """Frames that came faster than they were taken, since the last time this was asked."""
 
 
+Begun = Callable[[], None]
+"""Told when a sentence begins to be spoken; from any thread."""
+
+
+def untold() -> None:
+    """Leave the beginning of a sentence untold."""
+
+
 class Voice(Protocol):
     """Speaks. `say` and `close` are called from the loop's thread only."""
 
-    def say(self, text: str, *, interrupt: bool = False) -> None:
-        """Begin to speak and return at once; exactly one `SpeechEnded` follows for each call."""
+    def say(self, text: str, *, begun: Begun = untold, interrupt: bool = False) -> None:
+        """Begin to speak and return at once; exactly one `SpeechEnded` follows for each call.
+
+        `begun` is told once when this sentence begins, at once where nothing is spoken aloud, and never when the
+        sentence is dropped before it began. With `interrupt` all sentences before this one are dropped or cut off.
+        """
 
     def close(self) -> None:
         """Stop speaking and free the device."""
+
+
+class Notes(Protocol):
+    """Keeps spoken notes. Called from the hearing thread."""
+
+    def keep(self, name: str, sound: Samples) -> str:
+        """Write a note, durably, and give the SHA-256 of its file.
+
+        Raises:
+            AssistantError: it cannot be written.
+
+        """
 
 
 class KeptSounds(Protocol):
@@ -122,7 +149,13 @@ class Screen(Protocol):
     """Shows lines of text. Called from the loop's thread only."""
 
     def show(self, line: str) -> None:
-        """Show one line below the others."""
+        """Show one line below the others.
+
+        Raises:
+            AssistantError: it cannot be shown.
+            BrokenPipeError: nobody reads it any more.
+
+        """
 
 
 class Clock(Protocol):
@@ -130,3 +163,9 @@ class Clock(Protocol):
 
     def now(self) -> datetime:
         """Give the time of day, with its time zone."""
+
+    def steady_s(self) -> float:
+        """Give the seconds of a clock that nobody sets."""
+
+    def call_after(self, seconds: float, call: Callable[[], None]) -> None:
+        """Call back after so many seconds, from any thread, unless the program is over by then."""

@@ -11,12 +11,15 @@ from assistant.ports import BLOCK_FRAMES, SAMPLE_RATE_HZ, Samples
 SILENCE_AFTER_S = 1.5
 """Silence behind the sound, so that a last utterance comes to its end."""
 
+MOST_SAMPLES = 300_000_000
+"""Of all channels together: 1.2 GB of memory, nearly two hours of mono at 44.1 kHz. A broken header claims more."""
+
 
 def read_sound(path: Path) -> Samples:
     """Read a WAV or FLAC file of any rate and number of channels.
 
     Raises:
-        AssistantError: it is missing, no sound file, broken, or empty.
+        AssistantError: it is missing, no sound file, broken, empty or too long.
 
     """
     import soundfile
@@ -25,7 +28,10 @@ def read_sound(path: Path) -> Samples:
     if not path.is_file():
         raise AssistantError(f"{path}: there is no such file; check the path")
     try:
-        sound, rate_hz = soundfile.read(str(path), dtype="float32", always_2d=True)
+        with soundfile.SoundFile(str(path)) as file:
+            if file.frames * file.channels > MOST_SAMPLES:
+                raise AssistantError(f"{path}: {_too_long(file.frames / file.samplerate)}")
+            sound, rate_hz = file.read(dtype="float32", always_2d=True), file.samplerate
     except (soundfile.LibsndfileError, RuntimeError, ValueError) as error:
         raise AssistantError(f"{path}: cannot be read as sound ({error}); give a WAV or FLAC file") from error
     if not len(sound):
@@ -34,6 +40,10 @@ def read_sound(path: Path) -> Samples:
     if rate_hz != SAMPLE_RATE_HZ:
         mono = soxr.resample(mono, rate_hz, SAMPLE_RATE_HZ)
     return np.asarray(np.clip(np.round(mono * 32768), -32768, 32767), dtype=np.int16)
+
+
+def _too_long(seconds: float) -> str:
+    return f"says that it holds {seconds / 3600:.0f} hours of sound, more than is read at once; cut it, or record again"
 
 
 def in_blocks(sound: Samples) -> Iterator[Samples]:
@@ -66,6 +76,9 @@ class AudioFile:
             if self._closed:
                 return
             yield block
+
+    def pass_over(self) -> None:
+        """Do nothing: this sound waits."""
 
     def close(self) -> None:
         """End the blocks."""

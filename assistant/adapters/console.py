@@ -1,43 +1,148 @@
 """The typed console and the screen: lines of words in, lines of text out."""
 
-import io
 import sys
-from collections.abc import Callable
+import threading
+import time
+from collections.abc import Callable, Sequence
 from datetime import datetime
-from typing import TextIO
+from typing import BinaryIO, TextIO
 
-from assistant.dialogue.messages import Input, Typed
+from assistant.adapters.terminal import MOST_SHOWN, Key
+from assistant.dialogue.messages import NOT_YET, AnnouncementNumber, Input, KeysRefused, KeyTrouble, StopAsked, Typed
+from assistant.errors import AssistantError
+from assistant.words.keypad import CLEAR, ERASE
+
+LONGEST_LINE = 1000
+"""Characters, or bytes of a pipe; a note is shorter."""
+ENTER = ("\r", "\n")
+ERASE_LINE = "\x15"
+"""Ctrl-U."""
+END = "\x04"
+"""Ctrl-D; at the beginning of a line it ends the input."""
+Put = Callable[[Input], None]
 
 
-class Console:
-    """Reads lines, from a person or from a pipe, as typed entries."""
+class PipedLines:
+    """Puts the lines of a pipe or a file into the inbox, each when all that the one before led to is done."""
 
-    def __init__(self, put: Callable[[Input], None], lines: TextIO | None = None) -> None:
-        """Take the inbox and where lines come from."""
+    def __init__(self, put: Put, turn: Callable[[], AnnouncementNumber | None], lines: BinaryIO | None = None) -> None:
+        """Take the inbox and where lines come from; `turn` waits and gives what was put last, None when it is over.
+
+        Raises:
+            AssistantError: standard input is closed.
+
+        """
+        if lines is None and sys.stdin is None:
+            raise AssistantError(
+                "work: standard input is closed; --typed reads words from it, so give it a pipe or file"
+            )
         self._put = put
-        if lines is None and isinstance(sys.stdin, io.TextIOWrapper):
-            sys.stdin.reconfigure(errors="replace")
-        self._lines = lines or sys.stdin
+        self._turn = turn
+        self._lines = lines or sys.stdin.buffer
 
     def run(self) -> None:
         """Put each line that is not empty into the inbox until the input ends."""
-        for line in self._lines:
-            if line.strip():
-                self._put(Typed(line.strip()))
+        while (after := self._turn()) is not None:
+            line = self._next()
+            if line is None:
+                return
+            self._put(line if isinstance(line, KeysRefused) else Typed(line, after))
+
+    def _next(self) -> str | KeysRefused | None:
+        """Give the next line that is not empty, what is told of one that is too long, or None at the end."""
+        while data := self._lines.readline(LONGEST_LINE + 1):
+            text = data.decode("utf-8", errors="replace").strip()
+            if len(data) > LONGEST_LINE and not data.endswith(b"\n"):
+                while data and not data.endswith(b"\n"):
+                    data = self._lines.readline(LONGEST_LINE)
+                return KeysRefused(text[:MOST_SHOWN], KeyTrouble.TOO_LONG)
+            if text:
+                return text
+        return None
+
+
+class TypedLines:
+    """Composes lines of the keys of a terminal, to know when each was begun, and puts them into the inbox."""
+
+    def __init__(self, put: Put, echo: Callable[[str], None] = lambda _: None) -> None:
+        """Take the inbox, and where to echo what is typed."""
+        self._put = put
+        self._echo = echo
+        self._line = ""
+        self._begun_after = NOT_YET
+
+    def take(self, keys: Sequence[Key], after: AnnouncementNumber, at_s: float) -> None:
+        """Take the keys of one read; behind one that is refused, nothing of the read counts."""
+        for key in keys:
+            if key.trouble is not None:
+                self._refuse(key.sent, key.trouble)
+                return
+            if len(self._line) >= LONGEST_LINE and key.sent not in ENTER:
+                self._refuse(self._line, KeyTrouble.TOO_LONG)
+                return
+            self._taken(key.sent, after)
+        self._echo(f"\r\x1b[K{self._line}")
+
+    def wait(self, at_s: float) -> None:
+        """Do nothing: a line that is half typed is seen on the screen."""
+
+    def _taken(self, character: str, after: AnnouncementNumber) -> None:
+        if character in ENTER:
+            line, self._line = self._line.strip(), ""
+            if line:
+                self._put(Typed(line, self._begun_after))
+            return
+        if not self._line:
+            self._begun_after = after
+            if character == END:
+                self._put(StopAsked("end of input"))
+                return
+        if character in ERASE:
+            self._line = self._line[:-1]
+        elif character in (*CLEAR, ERASE_LINE):
+            self._line = ""
+        else:
+            self._line += character
+
+    def _refuse(self, keys: str, trouble: KeyTrouble) -> None:
+        self._line = ""
+        self._echo("\r\x1b[K\a")
+        self._put(KeysRefused(keys[:MOST_SHOWN], trouble))
 
 
 class TerminalScreen:
     """Prints lines."""
 
     def __init__(self, out: TextIO | None = None) -> None:
-        """Take where to print."""
+        """Take where to print.
+
+        Raises:
+            AssistantError: standard output is closed.
+
+        """
+        if out is None and sys.stdout is None:
+            raise AssistantError("screen: standard output is closed; start the assistant in a terminal, or with a file")
         self._out = out or sys.stdout
         self._clear = "\r\x1b[K" if self._out.isatty() else ""
         """Takes away what the keypad echoes on the line."""
 
     def show(self, line: str) -> None:
-        """Print one line at once."""
-        print(f"{self._clear}{line}", file=self._out, flush=True)
+        """Print one line at once.
+
+        Raises:
+            AssistantError: it cannot be written.
+            BrokenPipeError: nobody reads it any more.
+
+        """
+        try:
+            print(f"{self._clear}{line}", file=self._out, flush=True)
+        except BrokenPipeError:
+            raise
+        except OSError as error:
+            raise AssistantError(
+                f"screen: standard output cannot be written ({error.strerror}); what was logged is safe, free some "
+                "space and go on with work --resume"
+            ) from error
 
 
 class SystemClock:
@@ -46,3 +151,13 @@ class SystemClock:
     def now(self) -> datetime:
         """Give the local time with its zone."""
         return datetime.now().astimezone()
+
+    def steady_s(self) -> float:
+        """Give the seconds since some moment."""
+        return time.monotonic()
+
+    def call_after(self, seconds: float, call: Callable[[], None]) -> None:
+        """Call back from a thread of its own."""
+        timer = threading.Timer(seconds, call)
+        timer.daemon = True
+        timer.start()

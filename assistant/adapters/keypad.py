@@ -1,73 +1,97 @@
-"""The keypad: raw keys from a terminal, or a file of keys, as whole entries."""
+"""The keypad: keys of a terminal, or a file of keys, as whole entries."""
 
-import sys
-import threading
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import TextIO
 
-from assistant.dialogue.messages import Input, KeysPressed
+from assistant.adapters.terminal import MOST_SHOWN, Key
+from assistant.dialogue.messages import NOT_YET, AnnouncementNumber, Input, KeysPressed, KeysRefused, KeyTrouble
 from assistant.errors import AssistantError
-from assistant.words.keypad import press
+from assistant.words.keypad import HALF_TYPED_S, Rhythm, Stroke, follow, press
 
 
 class Keypad:
-    """Composes entries key by key and puts each into the inbox."""
+    """Composes entries key by key and puts each into the inbox; what it refuses is put in as well, to be answered."""
 
-    def __init__(self, put: Callable[[Input], None], echo: TextIO | None = None) -> None:
+    def __init__(self, put: Callable[[Input], None], echo: Callable[[str], None] = lambda _: None) -> None:
         """Take the inbox, and where to echo keys."""
         self._put = put
         self._echo = echo
         self._pending = ""
+        self._begun_after = NOT_YET
+        """What had been put before the first key of the pending ones was made."""
+        self._rhythm = Rhythm()
 
-    def take(self, key: str) -> None:
-        """Take one key as the terminal sends it."""
-        keyed = press(self._pending, key)
-        self._pending = keyed.pending
-        if keyed.entry is not None:
-            self._show("\r\x1b[K")
-            self._put(KeysPressed(keyed.entry))
-        elif keyed.refused:
-            self._show("\a")
-        else:
-            self._show(f"\r\x1b[Kkeys: {self._pending}" if self._pending else "\r\x1b[K")
-
-    def take_all(self, keys: str) -> None:
-        """Take several keys."""
+    def take(self, keys: Sequence[Key], after: AnnouncementNumber, at_s: float) -> None:
+        """Take the keys of one read; behind one that is refused, nothing of the read counts."""
+        if self._forgotten(at_s):
+            return
         for key in keys:
-            self.take(key)
+            if not self._taken(key, after, at_s):
+                return
 
-    def _show(self, text: str) -> None:
-        if self._echo is not None:
-            self._echo.write(text)
-            self._echo.flush()
+    def wait(self, at_s: float) -> None:
+        """Clear what was half typed and is not gone on with."""
+        self._forgotten(at_s)
+
+    def _forgotten(self, at_s: float) -> bool:
+        if not self._pending or at_s - self._rhythm.at_s < HALF_TYPED_S:
+            return False
+        self._refuse(self._pending, KeyTrouble.TOO_LONG)
+        return True
+
+    def _taken(self, key: Key, after: AnnouncementNumber, at_s: float) -> bool:
+        self._rhythm, stroke = follow(self._rhythm, key.sent, at_s, alone=key.trouble is not None)
+        if stroke is Stroke.SAME:
+            return key.trouble is None
+        if key.trouble is not None:
+            self._refuse(key.sent, key.trouble)
+            return False
+        if stroke is Stroke.HOLD:
+            self._refuse(self._pending + key.sent, KeyTrouble.HELD)
+            return False
+        if not self._pending:
+            self._begun_after = after
+        before, keyed = self._pending, press(self._pending, key.sent)
+        if keyed.refused:
+            self._refuse(before + key.sent, KeyTrouble.UNKNOWN)
+            return False
+        self._pending = keyed.pending
+        self._echo(f"\r\x1b[Kkeys: {self._pending}" if self._pending else "\r\x1b[K")
+        if keyed.entry is not None:
+            self._put(KeysPressed(keyed.entry, self._begun_after))
+        return True
+
+    def _refuse(self, keys: str, trouble: KeyTrouble) -> None:
+        self._pending = ""
+        self._echo("\r\x1b[K\a")
+        self._put(KeysRefused(keys[:MOST_SHOWN], trouble))
 
 
-def watch_terminal(keypad: Keypad, stop: threading.Event) -> None:
-    """Read keys from the terminal without waiting for Enter until `stop` is set.
+class KeysFile:
+    """Puts the entries of a file into the inbox, each when all that the one before led to is done."""
 
-    Raises:
-        AssistantError: standard input is no terminal.
+    def __init__(self, path: Path, put: Callable[[Input], None], turn: Callable[[], AnnouncementNumber | None]) -> None:
+        """Read the file; `turn` waits for the turn to enter and gives what was put last, None when it is over.
 
-    """
-    import select
-    import termios
-    import tty
+        Raises:
+            AssistantError: the file cannot be read, or a line is no entry.
 
-    if not sys.stdin.isatty():
-        raise AssistantError("keypad: standard input is no terminal; start the assistant in one, or use --keys FILE")
-    before = termios.tcgetattr(sys.stdin)
-    try:
-        tty.setcbreak(sys.stdin)
-        while not stop.is_set():
-            if select.select([sys.stdin], [], [], 0.1)[0]:
-                keypad.take(sys.stdin.read(1))
-    finally:
-        termios.tcsetattr(sys.stdin, termios.TCSADRAIN, before)
+        """
+        self._entries = read_keys(path)
+        self._put = put
+        self._turn = turn
+
+    def run(self) -> None:
+        """Put all entries in."""
+        for entry in self._entries:
+            after = self._turn()
+            if after is None:
+                return
+            self._put(KeysPressed(entry, after))
 
 
-def read_keys(path: Path) -> str:
-    """Read a file of keys: every character is a key, a line end is Enter only where a line is an entry.
+def read_keys(path: Path) -> tuple[str, ...]:
+    """Read a file of keys and give its entries: every character is a key.
 
     A line that starts with # is a remark. The line end itself is the Enter key, unless the line is
     already a whole entry without it.
@@ -80,15 +104,16 @@ def read_keys(path: Path) -> str:
         lines = path.read_text(encoding="utf-8").splitlines()
     except (OSError, UnicodeDecodeError) as error:
         raise AssistantError(f"{path}: cannot be read ({error}); give a text file of keys") from error
-    keys = ""
-    for number, line in enumerate(lines, 1):
-        if not line.startswith("#"):
-            keys += _keys_of_line(path, number, line.strip())
-    return keys
+    return tuple(
+        entry
+        for number, line in enumerate(lines, 1)
+        if not line.startswith("#")
+        for entry in _entries_of_line(path, number, line.strip())
+    )
 
 
-def _keys_of_line(path: Path, number: int, line: str) -> str:
-    pending = ""
+def _entries_of_line(path: Path, number: int, line: str) -> list[str]:
+    pending, entries = "", []
     for key in line:
         keyed = press(pending, key)
         if keyed.refused:
@@ -96,8 +121,11 @@ def _keys_of_line(path: Path, number: int, line: str) -> str:
                 f"{path}: line {number}: key {key!r} cannot stand here; see splice-assistant words --card"
             )
         pending = keyed.pending
+        if keyed.entry is not None:
+            entries.append(keyed.entry)
     if line and not pending:
-        return line
-    if press(pending, "\n").entry is None:
+        return entries
+    last = press(pending, "\n").entry
+    if last is None:
         raise AssistantError(f"{path}: line {number}: {line!r} is no whole entry; see splice-assistant words --card")
-    return line + "\n"
+    return [*entries, last]

@@ -64,6 +64,12 @@ class Microphone:
             if not self._closed:
                 self._wait_for_device()
 
+    def pass_over(self) -> None:
+        """Drop the blocks that wait."""
+        with contextlib.suppress(queue.Empty):
+            while True:
+                self._queue.get_nowait()
+
     def close(self) -> None:
         """Stop the device."""
         if not self._closed:

@@ -14,6 +14,7 @@ from assistant.adapters.sound_devices import PORTAUDIO, import_sounddevice
 from assistant.adapters.voice_pyttsx3 import Sound, SpeechRenderer
 from assistant.dialogue.messages import DeviceFailed, Input, SpeechEnded
 from assistant.errors import AssistantError
+from assistant.ports import Begun, untold
 
 Put = Callable[[Input], None]
 CHUNK_S = 0.05
@@ -46,8 +47,9 @@ class PrintVoice:
         """Take the inbox."""
         self._put = put
 
-    def say(self, text: str, *, interrupt: bool = False) -> None:
-        """Report the end at once."""
+    def say(self, text: str, *, begun: Begun = untold, interrupt: bool = False) -> None:
+        """Report beginning and end at once."""
+        begun()
         self._put(SpeechEnded())
 
     def close(self) -> None:
@@ -68,17 +70,24 @@ class FileVoice:
 
         self._put = put
         self._renderer = renderer
+        self._failed = False
         rate_hz = renderer.render("Ready.").rate_hz
         try:
             self._file = soundfile.SoundFile(str(path), "w", samplerate=rate_hz, channels=1, subtype="PCM_16")
         except (soundfile.LibsndfileError, OSError) as error:
             raise AssistantError(f"{path}: cannot be written ({error}); choose another file") from error
 
-    def say(self, text: str, *, interrupt: bool = False) -> None:
-        """Write the sentence and report the end."""
-        sound = self._renderer.render(text)
-        self._file.write(sound.samples)
-        self._file.write(np.zeros(int(GAP_S * sound.rate_hz), np.int16))
+    def say(self, text: str, *, begun: Begun = untold, interrupt: bool = False) -> None:
+        """Report the beginning, since it is shown already, write the sentence and report the end."""
+        begun()
+        if not self._failed:
+            try:
+                sound = self._renderer.render(text)
+                self._file.write(sound.samples)
+                self._file.write(np.zeros(int(GAP_S * sound.rate_hz), np.int16))
+            except (AssistantError, OSError, RuntimeError) as error:  # as a full disk: the session goes on by print
+                self._failed = True
+                self._put(DeviceFailed("voice", str(error)))
         self._put(SpeechEnded())
 
     def close(self) -> None:
@@ -92,14 +101,23 @@ class _Item:
     """Something to play, and whether its end is reported."""
 
     what: str | Sound
+    interruptions: int
+    """How often the voice had been interrupted when this was asked for; after one more it is out of date."""
+    begun: Begun = untold
     reported: bool = True
 
 
 class SpeakerVoice:
     """Plays through an output device, in a thread of its own."""
 
-    def __init__(self, put: Put, renderer: SpeechRenderer, device: str | None = None) -> None:
-        """Open the device once, to find out at the start whether it works.
+    def __init__(
+        self,
+        put: Put,
+        renderer: SpeechRenderer,
+        device: str | None = None,
+        pause: Callable[[float], None] = time.sleep,
+    ) -> None:
+        """Open the device once, to find out at the start whether it works; `pause` waits so many seconds.
 
         Raises:
             AssistantError: there is no PortAudio or no output device.
@@ -109,9 +127,13 @@ class SpeakerVoice:
         self._put = put
         self._renderer = renderer
         self._device = int(device) if device is not None and device.isdigit() else device
+        self._pause = pause
         self._waiting: queue.Queue[_Item | None] = queue.Queue()
         self._tick = _tick(renderer.render("Ready.").rate_hz)
-        self._interrupted = threading.Event()
+        self._interruptions = 0
+        self._turning = threading.Lock()
+        """Held while a sentence begins, and while it is interrupted: it has begun or it never does."""
+        self._begun: _Item | None = None
         self._failed = False
         sd = self._sounddevice
         try:
@@ -121,65 +143,77 @@ class SpeakerVoice:
         self._thread = threading.Thread(target=self._run, name="speaker", daemon=True)
         self._thread.start()
 
-    def say(self, text: str, *, interrupt: bool = False) -> None:
+    def say(self, text: str, *, begun: Begun = untold, interrupt: bool = False) -> None:
         """Queue the sentence; an interrupting one cuts off those before it."""
         if interrupt:
-            self._drop_waiting()
-            self._interrupted.set()
-        self._waiting.put(_Item(text))
+            self._interrupt()
+        self._waiting.put(_Item(text, self._interruptions, begun))
 
     def play(self, sound: Sound) -> None:
         """Queue a sound; one `SpeechEnded` follows as for a sentence."""
-        self._waiting.put(_Item(sound))
+        self._waiting.put(_Item(sound, self._interruptions))
 
     def tick(self) -> None:
         """Play a short sound: an utterance was heard and is being judged. May be called from any thread."""
-        self._waiting.put(_Item(self._tick, reported=False))
+        self._waiting.put(_Item(self._tick, self._interruptions, reported=False))
 
     def close(self) -> None:
         """Stop playing."""
-        self._drop_waiting()
-        self._interrupted.set()
+        self._interrupt()
         self._waiting.put(None)
         self._thread.join(timeout=2)
         self._renderer.close()
 
-    def _drop_waiting(self) -> None:
-        while True:
-            try:
-                dropped = self._waiting.get_nowait()
-            except queue.Empty:
-                return
-            if dropped is not None and dropped.reported:
-                self._put(SpeechEnded())
+    def _interrupt(self) -> None:
+        with self._turning:
+            self._interruptions += 1
 
     def _run(self) -> None:
         while (item := self._waiting.get()) is not None:
-            self._interrupted.clear()
+            aloud = False
             if not self._failed:
                 try:
-                    self._play(item)
+                    aloud = self._played(item)
                 except Exception as error:  # whatever a driver raises, the session goes on by print
                     self._failed = True
                     self._put(DeviceFailed("speaker", str(error)))
+            if self._failed:
+                self._begins(item)  # it is shown, and nothing speaks any more
             if item.reported:
-                time.sleep(ECHO_S)
+                if aloud:
+                    self._pause(ECHO_S)
                 self._put(SpeechEnded())
 
-    def _play(self, item: _Item) -> None:
+    def _begins(self, item: _Item) -> bool:
+        """Tell that it begins, unless it has been interrupted."""
+        with self._turning:
+            if item.interruptions != self._interruptions:
+                return False
+            if self._begun is not item:
+                self._begun = item
+                item.begun()
+            return True
+
+    def _played(self, item: _Item) -> bool:
+        """Play it, and tell whether any of it was heard."""
+        if item.interruptions != self._interruptions:
+            return False
         sound = self._renderer.render(item.what) if isinstance(item.what, str) else item.what
         chunk = int(CHUNK_S * sound.rate_hz)
         stream = self._sounddevice.RawOutputStream(
             samplerate=sound.rate_hz, device=self._device, channels=1, dtype="int16", latency=LATENCY_S
         )
         with PORTAUDIO, stream:
+            if not self._begins(item):
+                return False
             for start in range(0, len(sound.samples), chunk):
-                if self._interrupted.is_set():
+                if item.interruptions != self._interruptions:
                     stream.abort()
-                    return
+                    return True
                 stream.write(sound.samples[start : start + chunk].tobytes())
             if not isinstance(item.what, str):
                 self._linger(stream, chunk)
+        return True
 
     def _linger(self, stream: Any, chunk: int) -> None:
         """Write silence behind a sound, but let nothing wait for the end of a tick."""

@@ -1,12 +1,18 @@
 """The commands. Every failure that a person can mend is one line on stderr and an exit code."""
 
 import argparse
+import contextlib
+import io
 import json
 import os
+import signal
 import sys
+import threading
 import traceback
 from collections.abc import Callable, Sequence
+from enum import Enum
 from pathlib import Path
+from types import FrameType
 
 from assistant import __version__
 from assistant.app import cli_record
@@ -19,6 +25,8 @@ EXIT_FAILED = 1
 EXIT_BAD_INPUT = 2
 EXIT_FAULT = 70
 """A fault of the program itself, as sysexits.h has it."""
+EXIT_INTERRUPTED = 130
+"""As shells tell a program that Ctrl-C ended: 128 and the number of the signal."""
 TRACE_VARIABLE = "SPLICE_ASSISTANT_TRACE"
 """Environment variable that lets faults of the program show in full."""
 USUAL_HEARING_CABLE = 600
@@ -27,28 +35,119 @@ USUAL_HEARING_CABLE = 600
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run a command and give its exit code."""
-    options = _parser().parse_args(arguments)
-    run: Callable[[argparse.Namespace], int] = options.run
+    _prepare_streams()
     try:
+        with _Interruptible() as interruptible:
+            code = _run(arguments, interruptible)
+    except SystemExit as left:  # of argparse, or of a signal to stop
+        if _is_written():
+            raise
+        code = left.code if isinstance(left.code, int) and left.code else EXIT_FAILED
+    written = _is_written(told=bool(code))
+    return code if code or written else EXIT_FAILED
+
+
+def _run(arguments: Sequence[str] | None, interruptible: "_Interruptible") -> int:
+    try:
+        options = _parser().parse_args(arguments)
+        run: Callable[[argparse.Namespace], int] = options.run
+        if sys.stdout is None:
+            raise AssistantError("standard output is closed; give it a terminal, a file or /dev/null")
+        if run not in _WITH_SIGNALS_OF_THEIR_OWN:
+            interruptible.begin()
         return run(options)
-    except (AssistantError, CableError) as error:
-        print(f"splice-assistant: {error}", file=sys.stderr)
-        return EXIT_BAD_INPUT
     except BrokenPipeError:
-        sys.stderr.close()
+        _is_written()
         return EXIT_FAILED
     except KeyboardInterrupt:
-        return 130
+        return EXIT_INTERRUPTED
+    except (AssistantError, CableError) as error:
+        _tell(str(error))
+        return EXIT_BAD_INPUT
     except Exception as error:
-        if TRACE_VARIABLE in os.environ:
-            raise
-        where = traceback.extract_tb(error.__traceback__)[-1]
-        print(
-            f"splice-assistant: this is a fault of the program ({type(error).__name__}: {error}, {where.name} at "
-            f"{Path(where.filename).name}:{where.lineno}); what was logged is safe, go on with work --resume",
-            file=sys.stderr,
-        )
-        return EXIT_FAULT
+        if interruptible.interrupted:  # what it broke is no fault
+            return EXIT_INTERRUPTED
+        if isinstance(error, OSError) and _where(error).filename in _PRINTING:
+            _tell_lost(error)
+            return EXIT_FAILED
+        return _fault(error)
+
+
+_PRINTING = (__file__, cli_record.__file__)
+"""These open no file: an error of the system in them is one of printing."""
+
+
+def _where(error: Exception) -> traceback.FrameSummary:
+    return traceback.extract_tb(error.__traceback__)[-1]
+
+
+def _tell_lost(error: Exception) -> None:
+    why = error.strerror if isinstance(error, OSError) else error
+    _tell(f"standard output cannot be written ({why}); free some space, or give it another file")
+
+
+def _fault(error: Exception) -> int:
+    if TRACE_VARIABLE in os.environ:
+        raise error
+    where = _where(error)
+    _tell(
+        f"this is a fault of the program ({type(error).__name__}: {error}, {where.name} at "
+        f"{Path(where.filename).name}:{where.lineno}); what was logged is safe, go on with work --resume"
+    )
+    return EXIT_FAULT
+
+
+def _tell(line: str) -> None:
+    if sys.stderr is not None:
+        with contextlib.suppress(OSError):
+            print(f"splice-assistant: {line}", file=sys.stderr, flush=True)
+
+
+def _prepare_streams() -> None:
+    """Let nothing that is printed fail for its letters, and no file of ours take the number of a closed stream."""
+    for number, stream in enumerate((sys.stdin, sys.stdout, sys.stderr)):
+        if stream is None:
+            os.open(os.devnull, os.O_RDWR)  # takes the lowest number that is free
+        elif number and isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")
+
+
+def _is_written(*, told: bool = False) -> bool:
+    """Write what waits to be printed; where that fails, tell it, unless it is told or nobody reads; print no more."""
+    if sys.stdout is None:
+        return True
+    try:
+        sys.stdout.flush()
+    except (OSError, ValueError) as error:
+        if not (told or isinstance(error, BrokenPipeError)):
+            _tell_lost(error)
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return False
+    return True
+
+
+class _Interruptible:
+    """Keeps in mind that Ctrl-C came: some libraries make an error of their own of it, above all while imported."""
+
+    def __init__(self) -> None:
+        self.interrupted = False
+        self._before: signal.Handlers | Callable[[int, FrameType | None], object] | int | None = None
+
+    def __enter__(self) -> "_Interruptible":
+        return self
+
+    def begin(self) -> None:
+        """Let Ctrl-C unwind the command from now on, unless it is to be ignored."""
+        if threading.current_thread() is threading.main_thread() and callable(signal.getsignal(signal.SIGINT)):
+            self._before = signal.signal(signal.SIGINT, self._interrupt)
+
+    def __exit__(self, *_: object) -> None:
+        if self._before is not None:
+            signal.signal(signal.SIGINT, self._before)
+
+    def _interrupt(self, _: int, __: FrameType | None) -> None:
+        self.interrupted = True
+        raise KeyboardInterrupt
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -78,8 +177,17 @@ def _add_ears(parser: argparse.ArgumentParser) -> None:
 
 
 def _add_order(parser: argparse.ArgumentParser) -> None:
-    orders = [order.value for order in Order]
-    parser.add_argument("--order", choices=orders, default=orders[0], help="colour said first (usual: %(default)s)")
+    parser.add_argument(
+        "--order",
+        type=Order,
+        default=Order.RING_FIRST,
+        metavar="ORDER",
+        help=f"colour said first, {_values(Order)} (usual: {Order.RING_FIRST.value})",
+    )
+
+
+def _values(kind: type[Enum]) -> str:
+    return " or ".join(str(one.value) for one in kind)
 
 
 def _add_work(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
@@ -88,15 +196,14 @@ def _add_work(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -
     parser.add_argument("--cable", type=int, metavar="N", help=f"pairs of the cable, 1 to {LARGEST_CABLE}")
     parser.add_argument("--from", dest="first", type=int, metavar="A", help="first pair of the work (usual: 1)")
     parser.add_argument("--to", dest="last", type=int, metavar="B", help="last pair of the work (usual: N)")
-    sites = [site.value for site in Site]
-    parser.add_argument("--site", choices=sites, help="kind of place: its checks are asked first (usual: the plan's)")
+    parser.add_argument(
+        "--site", type=Site, metavar="SITE", help=f"kind of place, {_values(Site)}: its checks are asked first"
+    )
     parser.add_argument("--short-checks", action="store_true", help="ask all checks in one question")
     parser.add_argument("--any-order", action="store_true", help="pairs come in any order, as a far-end partner calls")
     parser.add_argument("--asking", action="store_true", help="only answer questions; confirm nothing")
     _add_order(parser)
-    parser.add_argument(
-        "--binder-order", choices=[order.value for order in Order], help="the same for binders (usual: as --order)"
-    )
+    parser.add_argument("--binder-order", type=Order, metavar="ORDER", help="the same for binders (usual: as --order)")
     parser.add_argument("--log", type=Path, default=_default_log(), metavar="DIR", help="folder of logs: %(default)s")
     parser.add_argument(
         "--resume", nargs="?", const="", metavar="LOG", help="go on with a log, usually the newest unfinished one"
@@ -118,34 +225,7 @@ def _add_work(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -
 def _work(options: argparse.Namespace) -> int:
     from assistant.app.work import WorkOptions, work
 
-    work(
-        WorkOptions(
-            plan=options.plan,
-            site=Site(options.site) if options.site else None,
-            short_checks=options.short_checks,
-            any_order=options.any_order,
-            cable=options.cable,
-            first=options.first,
-            last=options.last,
-            asking=options.asking,
-            order=Order(options.order),
-            binder_order=Order(options.binder_order) if options.binder_order else None,
-            log=options.log,
-            resume=options.resume,
-            audio=options.audio,
-            keys=options.keys,
-            typed=options.typed,
-            voice=options.voice,
-            ears=options.ears,
-            vosk_model=options.vosk_model,
-            microphone=options.microphone,
-            speaker=options.speaker,
-            untuned=options.untuned,
-            person=options.person,
-            place=options.place,
-            keep_sound=options.keep_sound,
-        )
-    )
+    work(WorkOptions(**{name: value for name, value in vars(options).items() if name != "run"}))
     return 0
 
 
@@ -164,7 +244,7 @@ def _plan(options: argparse.Namespace) -> int:
     from assistant.app import plan as plans
 
     plan, _ = plans.load_plan(options.plan)
-    order = Order(options.order)
+    order = options.order
     if options.json:
         print(json.dumps(plans.as_object(plan, order), ensure_ascii=False))
     elif options.csv:
@@ -190,7 +270,7 @@ def _add_ask(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") ->
 def _ask(options: argparse.Namespace) -> int:
     from assistant.app.ask import answer
 
-    result = answer(options.text, Cable(options.cable), Order(options.order))
+    result = answer(options.text, Cable(options.cable), options.order)
     if options.json:
         found: dict[str, object] = {"understood": result.understood, "answer": result.answer, "text": result.text}
         print(json.dumps(found, ensure_ascii=False))
@@ -385,3 +465,5 @@ def _demo(options: argparse.Namespace) -> int:
 
 _OF_THE_WORK = (_add_work, _add_plan, _add_ask)
 _OF_THE_MACHINE = (_add_hear, _add_words, _add_models, _add_tune, _add_check, _add_demo)
+_WITH_SIGNALS_OF_THEIR_OWN = (_work, _demo)
+"""Ctrl-C ends these at once until their session takes the signals."""

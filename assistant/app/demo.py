@@ -112,6 +112,9 @@ class Caller:
                 if call.pair is not None:
                     yield from in_blocks(self._sound("skip pair"))
 
+    def pass_over(self) -> None:
+        """Do nothing: this sound waits."""
+
     def close(self) -> None:
         """Stop the voice."""
         self._renderer.close()

@@ -3,17 +3,19 @@
 This thread alone owns the state and the journal. What is logged is logged before it is spoken.
 """
 
-import queue
 import threading
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
+from assistant.app.inbox import Inbox
 from assistant.dialogue.machine import decide
 from assistant.dialogue.messages import (
+    AnnouncementNumber,
     DeviceFailed,
     Effect,
     Heard,
     Input,
     KeysPressed,
+    KeysRefused,
     Quit,
     RecordNote,
     Show,
@@ -32,9 +34,20 @@ from assistant.session.journal import Journal
 from assistant.session.record import Record
 from assistant.words.vocabulary import Scope
 
-INBOX_SIZE = 1000
 LAST_WORDS_S = 30.0
 """How long the end of speech is waited for when the session ends."""
+
+
+@dataclass(frozen=True, slots=True)
+class Listening:
+    """One opening of the ear."""
+
+    scope: Scope
+    """What is listened for."""
+    after: AnnouncementNumber
+    """The announcement that had been put when it opened."""
+    opening: int
+    """How often the ear has been opened so far."""
 
 
 class ListeningGate:
@@ -46,20 +59,25 @@ class ListeningGate:
     def __init__(self) -> None:
         """Begin closed."""
         self._changed = threading.Condition()
-        self._scope: Scope | None = None
+        self._listening: Listening | None = None
+        self._openings = 0
         self._note = False
         self._over = False
 
     @property
-    def scope(self) -> Scope | None:
-        """What is listened for; None while not listening."""
+    def listening(self) -> Listening | None:
+        """What is listened for, and since when; None while not listening."""
         with self._changed:
-            return self._scope
+            return self._listening
 
-    def open(self, scope: Scope) -> None:
-        """Listen for these sentences."""
+    def open(self, scope: Scope, after: AnnouncementNumber) -> None:
+        """Listen for these sentences; where there is listening already, it goes on as it was opened."""
         with self._changed:
-            self._scope = scope
+            if self._listening is None:
+                self._openings += 1
+                self._listening = Listening(scope, after, self._openings)
+            else:
+                self._listening = replace(self._listening, scope=scope)
             self._changed.notify_all()
 
     def open_for_note(self) -> None:
@@ -77,19 +95,19 @@ class ListeningGate:
     def shut(self) -> None:
         """Do not listen."""
         with self._changed:
-            self._scope = None
+            self._listening = None
 
     def end(self) -> None:
         """Release whoever waits; the session is over."""
         with self._changed:
             self._over = True
-            self._scope = None
+            self._listening = None
             self._changed.notify_all()
 
     def wait_open(self) -> bool:
         """Wait until there is listening; False when the session is over."""
         with self._changed:
-            self._changed.wait_for(lambda: self._scope is not None or self._note or self._over)
+            self._changed.wait_for(lambda: self._listening is not None or self._note or self._over)
             return not self._over
 
 
@@ -97,7 +115,7 @@ class ListeningGate:
 class Feeds:
     """Counts the sources of input that come to an end; when the last has, the session is left."""
 
-    inbox: "queue.Queue[Input]"
+    inbox: Inbox
     reason: str = "end of input"
     _open: int = 0
     _lock: threading.Lock = field(default_factory=threading.Lock)
@@ -125,7 +143,7 @@ class Loop:
         state: State,
         records: int,
         journal: Journal,
-        inbox: "queue.Queue[Input]",
+        inbox: Inbox,
         voice: Voice,
         screen: Screen,
         clock: Clock,
@@ -137,38 +155,50 @@ class Loop:
         self._records = records
         self._journal = journal
         self._inbox = inbox
+        self._floor = inbox.floor
         self._voice = voice
         self._screen = screen
         self._clock = clock
         self._ear = ear
         self._sounds = sounds
         self._speaking = 0
+        self._begun_at_s = clock.steady_s()
+        """When the last sentence began."""
         self._timer: StartTimer | None = None
         self._note_wanted = False
         self._quitting = False
+        self._stopped = False
 
     def run(self) -> State:
         """Take inputs until the session is ended or left, and give its last state.
 
         Raises:
             JournalError: the log cannot be written; nothing that failed to be logged was spoken.
+            AssistantError: the screen cannot be written.
 
         """
         try:
-            while not (self._quitting and self._speaking == 0):
+            while not (self._quitting and (self._speaking == 0 or self._stopped)):
                 self._take(self._next())
         finally:
             self._ear.end()
+            self._floor.end()
         return self.state
 
+    def stop(self, reason: str) -> None:
+        """Leave the session now, whatever is being said. Takes no lock: a signal handler may call it."""
+        self._stopped = True
+        self._inbox.put_own(StopAsked(reason))
+
     def _next(self) -> Input:
-        if not self._quitting:
-            return self._inbox.get()
-        try:
-            return self._inbox.get(timeout=LAST_WORDS_S)
-        except queue.Empty:
+        if self._speaking == 0 and self._inbox.is_empty:
+            self._floor.rest()
+        came = self._inbox.get(LAST_WORDS_S if self._quitting else None)
+        self._floor.work()
+        if came is None:
             self._speaking = 0
             return SpeechEnded()
+        return came
 
     def _take(self, came: Input) -> None:
         if isinstance(came, SpeechEnded):
@@ -186,10 +216,10 @@ class Loop:
             return
         if self._timer is not None:
             wanted, self._timer = self._timer, None
-            timer = threading.Timer(wanted.seconds, self._inbox.put, (TimedOut(wanted.joint),))
-            timer.daemon = True
-            timer.start()
-        self._ear.open(scope_of(self.state))
+            passed_s = self._clock.steady_s() - self._begun_at_s
+            timed_out = TimedOut(wanted.joint)
+            self._clock.call_after(max(0.0, wanted.seconds - passed_s), lambda: self._inbox.put_own(timed_out))
+        self._ear.open(scope_of(self.state), self._floor.last_put())
 
     def _step(self, came: Input) -> None:
         step = decide(self.state, came)
@@ -200,7 +230,7 @@ class Loop:
             at = self._clock.now().isoformat(timespec="milliseconds")
             self._journal.append(Record(number=self._records, at=at, input=came, facts=step.facts))
             self.state = fold(step.facts, self.state)
-        self._carry_out(step.effects, interrupt=isinstance(came, KeysPressed | Typed))
+        self._carry_out(step.effects, interrupt=isinstance(came, KeysPressed | KeysRefused | Typed))
 
     def _keep_sound(self, sha256: str, *, recorded: bool) -> None:
         """Write the sound before its record, so that no record names a sound that a crash lost."""
@@ -211,22 +241,39 @@ class Loop:
         try:
             self._sounds.keep(sha256, self._records + 1)
         except AssistantError as error:
-            self._inbox.put(DeviceFailed("keeping of sound", str(error)))
+            self._inbox.put_own(DeviceFailed("keeping of sound", str(error)))
 
     def _carry_out(self, effects: tuple[Effect, ...], *, interrupt: bool) -> None:
         for effect in effects:
             match effect:
-                case Speak(text):
-                    self._ear.shut()
-                    self._speaking += 1
-                    self._screen.show(f"< {text}")
-                    self._voice.say(text, interrupt=interrupt)
+                case Speak():
+                    self._show(f"< {effect.text}")
+                    if not self._stopped:
+                        self._say(effect, interrupt=interrupt)
                     interrupt = False
                 case Show(line):
-                    self._screen.show(line)
+                    self._show(line)
                 case StartTimer():
                     self._timer = effect
                 case RecordNote():
                     self._note_wanted = True
                 case Quit():
                     self._quitting = True
+
+    def _say(self, sentence: Speak, *, interrupt: bool) -> None:
+        self._ear.shut()
+        self._speaking += 1
+
+        def begun() -> None:
+            self._begun_at_s = self._clock.steady_s()
+            if sentence.announcement is not None:
+                self._floor.put(sentence.announcement)
+
+        self._voice.say(sentence.text, begun=begun, interrupt=interrupt)
+
+    def _show(self, line: str) -> None:
+        try:
+            self._screen.show(line)
+        except (AssistantError, BrokenPipeError):
+            if not self._stopped:  # the terminal may be what was hung up
+                raise

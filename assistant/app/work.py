@@ -1,7 +1,5 @@
 """`work`: the live session. Chooses the adapters, checks them before the first word, and runs the loop."""
 
-import queue
-import signal
 import sys
 import threading
 from collections.abc import Callable
@@ -11,30 +9,33 @@ from pathlib import Path
 
 from assistant import __version__
 from assistant.adapters.audio_file import AudioFile
-from assistant.adapters.console import Console, SystemClock, TerminalScreen
-from assistant.adapters.kept_sound import FlacFolder
-from assistant.adapters.keypad import Keypad, read_keys, watch_terminal
+from assistant.adapters.console import PipedLines, SystemClock, TerminalScreen, TypedLines
+from assistant.adapters.kept_sound import FlacFolder, SoundNotes
+from assistant.adapters.keypad import Keypad, KeysFile
 from assistant.adapters.microphone import Microphone
 from assistant.adapters.speech_detector import SileroDetector
+from assistant.adapters.terminal import TakesKeys, echo, raw_terminal, watch_terminal
 from assistant.adapters.voice_pyttsx3 import SpeechRenderer
 from assistant.adapters.voices import FileVoice, PrintVoice, SpeakerVoice
 from assistant.app import ears as ears_here
 from assistant.app import seals
 from assistant.app.hearing_thread import HearingThread
-from assistant.app.loop import INBOX_SIZE, Feeds, ListeningGate, Loop
+from assistant.app.inbox import Inbox
+from assistant.app.loop import Feeds, ListeningGate, Loop
 from assistant.app.plan import load_plan
+from assistant.app.stopping import StopSignals
 from assistant.app.tune import load_tuning
 from assistant.cable.colour_code import Order
 from assistant.cable.makeup import Cable
 from assistant.cable.splice_plan import Site, straight_sequence
 from assistant.dialogue.messages import (
     Attendance,
+    DeviceFailed,
     Input,
     MicrophoneTrouble,
     ResumeAsked,
     SessionSettings,
     StartAsked,
-    StopAsked,
 )
 from assistant.dialogue.state import State, initial
 from assistant.errors import AssistantError
@@ -100,20 +101,19 @@ def work(
     """
     screen = screen or TerminalScreen()
     clock = SystemClock()
-    inbox: queue.Queue[Input] = queue.Queue(INBOX_SIZE)
-    ear = ListeningGate()
-    with ExitStack() as stack:
+    inbox, ear = Inbox(), ListeningGate()
+    with StopSignals() as stops, ExitStack() as stack:
         settings = None if options.resume is not None else _settings(options)
         voice = _voice(options, inbox, screen)
         stack.callback(voice.close)
         tick = voice.tick if isinstance(voice, SpeakerVoice) else lambda: None
-        feeds = _Feeding(options, inbox, ear, screen, stack, source, tick)
+        feeds = _Feeding(options, inbox, ear, screen, stack, stops, source, tick)
         feeds.prepare()
         who = feeds.who_hears()
         session = _resumed(options, who) if settings is None else _begun(options, StartAsked(settings, who), clock)
         stack.callback(session.journal.close)
         screen.show(f"Log: {session.journal.path}")
-        inbox.put(session.first)
+        inbox.put_own(session.first)
         sounds = FlacFolder(session.journal.path) if who.keeps_sound else None
         loop = Loop(
             state=session.state,
@@ -126,7 +126,7 @@ def work(
             ear=ear,
             sounds=sounds,
         )
-        stack.enter_context(_StopSignals(inbox))
+        stops.hand_over(loop.stop)
         feeds.start(session.journal.path.parent, sounds)
         state = loop.run()
     _seal_if_there_is_a_key(session.journal.path, screen)
@@ -151,10 +151,11 @@ class _Feeding:
     def __init__(
         self,
         options: WorkOptions,
-        inbox: "queue.Queue[Input]",
+        inbox: Inbox,
         ear: ListeningGate,
         screen: Screen,
         stack: ExitStack,
+        stops: StopSignals,
         source: AudioSource | None,
         tick: Callable[[], None],
     ) -> None:
@@ -162,13 +163,15 @@ class _Feeding:
         self._tick = tick
         self._inbox = inbox
         self._ear = ear
+        self._stops = stops
         self._screen = screen
         self._stack = stack
         self._source = source
         self._runs: list[tuple[Callable[[], None], bool]] = []
         """What to run in threads, and whether it comes to an end by itself."""
         self._heard_by = Attendance(app_version=__version__, person=options.person)
-        self._notes = options.log
+        self._has_terminal = False
+        self._notes = SoundNotes(options.log)
         self._sounds: KeptSounds | None = None
 
     def prepare(self) -> None:
@@ -181,21 +184,30 @@ class _Feeding:
         options = self._options
         if options.typed and (options.audio or options.keys):
             raise AssistantError("work: --typed stands alone; leave out --audio and --keys")
+        has_terminal = sys.stdin is not None and sys.stdin.isatty()
+        if options.typed and has_terminal:
+            self._watch(TypedLines(self._inbox.put, echo))
+        elif options.typed:
+            self._runs.append((PipedLines(self._inbox.put, self._inbox.floor.turn).run, True))
         if options.typed:
-            self._runs.append((Console(self._inbox.put).run, True))
             return
         if options.keys:
-            keys = read_keys(options.keys)
-            keypad = Keypad(self._inbox.put)
-            self._runs.append((lambda: keypad.take_all(keys), True))
-        has_keypad = sys.stdin.isatty()
-        if has_keypad:
-            stop = threading.Event()
-            self._stack.callback(stop.set)
-            typed_keys = Keypad(self._inbox.put, echo=sys.stdout)
-            self._runs.append((lambda: watch_terminal(typed_keys, stop), False))
+            self._runs.append((KeysFile(options.keys, self._inbox.put, self._inbox.floor.turn).run, True))
+        if has_terminal:
+            self._watch(Keypad(self._inbox.put, echo))
         if not options.keys or options.audio or self._source:
-            self._prepare_hearing(has_keypad)
+            self._prepare_hearing(has_terminal)
+
+    def _watch(self, takes: TakesKeys) -> None:
+        """Let keys of the terminal make entries until the session is over."""
+        stop = threading.Event()
+
+        def watch() -> None:
+            watch_terminal(takes, self._inbox.floor.last_put, stop)
+
+        self._stack.callback(stop.set)
+        self._runs.append((watch, False))
+        self._has_terminal = True
 
     def who_hears(self) -> Attendance:
         """Tell who is heard by what, after `prepare`."""
@@ -207,14 +219,23 @@ class _Feeding:
         The session is left when all sources that come to an end have ended, or, where none does by
         itself, when all have failed.
         """
-        self._notes, self._sounds = notes, sounds
+        self._notes, self._sounds = SoundNotes(notes), sounds
+        if self._has_terminal:
+            self._stack.enter_context(raw_terminal(self._stops.at_end))
         feeds = Feeds(self._inbox)
         counted = [run for run, ends in self._runs if ends] or [run for run, _ in self._runs]
         for _ in counted:
             feeds.begin()
         for run, _ in self._runs:
-            target = _then(run, feeds.done) if run in counted else run
-            threading.Thread(target=target, name="input", daemon=True).start()
+            after = feeds.done if run in counted else lambda: None
+            threading.Thread(target=self._to_end, args=(run, after), name="input", daemon=True).start()
+
+    def _to_end(self, run: Callable[[], None], after: Callable[[], None]) -> None:
+        try:
+            run()
+        except Exception as error:  # whatever a device raises, the session goes on by the others
+            self._inbox.put_own(DeviceFailed("input", str(error) or type(error).__name__))
+        after()
 
     def _prepare_hearing(self, has_keypad: bool) -> None:
         options = self._options
@@ -242,17 +263,7 @@ class _Feeding:
     def _opened_source(self) -> AudioSource:
         if self._options.audio:
             return AudioFile(self._options.audio)
-        return Microphone(self._options.microphone, lambda trouble: self._inbox.put(MicrophoneTrouble(trouble)))
-
-
-def _then(run: Callable[[], None], after: Callable[[], None]) -> Callable[[], None]:
-    def both() -> None:
-        try:
-            run()
-        finally:
-            after()
-
-    return both
+        return Microphone(self._options.microphone, lambda trouble: self._inbox.put_own(MicrophoneTrouble(trouble)))
 
 
 def _settings(options: WorkOptions) -> SessionSettings:
@@ -320,37 +331,16 @@ def _newest_unfinished(folder: Path) -> Path:
     raise AssistantError(f"{folder}: holds no unfinished session; start a new one with --cable")
 
 
-def _voice(options: WorkOptions, inbox: "queue.Queue[Input]", screen: Screen) -> Voice:
+def _voice(options: WorkOptions, inbox: Inbox, screen: Screen) -> Voice:
     if options.voice == "print":
-        return PrintVoice(inbox.put)
+        return PrintVoice(inbox.put_own)
     kind, _, file = options.voice.partition(":")
     if kind == "wav" and file:
-        return FileVoice(inbox.put, SpeechRenderer(), Path(file))
+        return FileVoice(inbox.put_own, SpeechRenderer(), Path(file))
     if options.voice != "speaker":
         raise AssistantError(f"voice: {options.voice!r} is not speaker, print or wav:FILE")
     try:
-        return SpeakerVoice(inbox.put, SpeechRenderer(), options.speaker)
+        return SpeakerVoice(inbox.put_own, SpeechRenderer(), options.speaker)
     except AssistantError as error:
         screen.show(f"{error}. Answers are printed.")
-        return PrintVoice(inbox.put)
-
-
-class _StopSignals:
-    """While entered, the signals to stop leave the session in order instead of killing it."""
-
-    SIGNALS = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
-
-    def __init__(self, inbox: "queue.Queue[Input]") -> None:
-        self._inbox = inbox
-        self._before: list[object] = []
-
-    def __enter__(self) -> None:
-        if threading.current_thread() is threading.main_thread():
-            self._before = [signal.signal(number, self._stop) for number in self.SIGNALS]
-
-    def __exit__(self, *_: object) -> None:
-        for number, handler in zip(self.SIGNALS, self._before, strict=False):
-            signal.signal(number, handler)  # type: ignore[arg-type]
-
-    def _stop(self, number: int, _: object) -> None:
-        self._inbox.put(StopAsked(signal.Signals(number).name))
+        return PrintVoice(inbox.put_own)

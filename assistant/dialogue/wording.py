@@ -293,7 +293,14 @@ def confirmed(state: State, made: Joint) -> str:
     read_back = s.CONFIRMED(pair=lead(made, state))
     if faults:
         read_back = s.CONFIRMED_FAULTY(pair=lead(made, state), faults=_faults(faults))
-    return together(read_back, where_done(state, made))
+    cable = s.CABLE(name=state.plan.end_of(made.lead).name) if _may_be_of_several(state) else ""
+    return together(cable, read_back, where_done(state, made))
+
+
+def _may_be_of_several(state: State) -> bool:
+    """In any order a number may be of another cable than was thought, so that its cable is said."""
+    leads = {made.lead.end for made in state.plan.joints}
+    return state.settings.any_order and len(leads) > 1
 
 
 def skipped(state: State, made: Joint) -> str:

@@ -148,6 +148,33 @@ def test_exact_silence_is_told_once_until_sound_comes_again(opened, monkeypatch:
     assert troubles == [Trouble.SILENT, Trouble.SILENT]
 
 
+def test_a_pause_of_some_seconds_is_no_silence_that_is_told(opened) -> None:
+    """A gate in a headset gives exact zeros between words; nobody is silent for a third of a minute at work, and who is
+    muted should not talk for a minute to nobody (common practice, no source)."""
+    library, microphone, troubles = opened(Library())
+    blocks = microphone.blocks()
+
+    def give_silence(seconds: float) -> None:
+        for _ in range(round(seconds * SAMPLE_RATE_HZ / BLOCK_FRAMES)):
+            library.give(np.zeros(BLOCK_FRAMES, np.int16))
+            next(blocks)
+
+    give_silence(15)
+    assert troubles == []
+    give_silence(20)
+    assert troubles == [Trouble.SILENT]
+
+
+def test_what_waits_is_passed_over_on_request(opened) -> None:
+    library, microphone, _ = opened(Library())
+    for _ in range(5):
+        library.give(np.ones(BLOCK_FRAMES, np.int16))
+    microphone.pass_over()
+    library.give(np.full(BLOCK_FRAMES, 2, np.int16))
+    assert next(microphone.blocks())[0] == 2
+    assert microphone.lost_frames == 0, "it was not lost, it was not wanted"
+
+
 def test_sound_that_does_not_fit_is_counted(opened, monkeypatch: pytest.MonkeyPatch) -> None:
     library, microphone, _ = opened(Library())
     for _ in range(module.QUEUE_BLOCKS + 3):

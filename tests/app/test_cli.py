@@ -302,3 +302,90 @@ def test_check_tells_what_works_and_what_does_not(tmp_path: Path) -> None:
     assert any(line.startswith("FAILS  terminal") for line in lines)
     blocked = run("check", "--log", "/proc/nowhere")
     assert blocked.returncode == 1
+
+
+def shell(line: str, **environment: str) -> subprocess.CompletedProcess[str]:
+    """Run a line of shell in which $PROGRAM is the command."""
+    return subprocess.run(
+        ["bash", "-c", line.replace("$PROGRAM", f"{sys.executable} -m assistant")],
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=False,
+        env={**os.environ, "PULSE_SERVER": "unix:/nowhere", **environment},
+    )
+
+
+STREAMS = [
+    ("$PROGRAM words >&-", 2, "standard output is closed"),
+    ("$PROGRAM words >/dev/full", 1, "No space left on device"),
+    ("$PROGRAM ask 'blue white' >/dev/full", 1, "No space left on device"),
+    ("$PROGRAM work --cable 5 --typed --voice print --log $LOG <&-", 2, "standard input is closed"),
+    ("echo blue white | $PROGRAM work --cable 5 --typed --voice print --log $LOG >&-", 2, "standard output is closed"),
+    ("echo blue white | $PROGRAM work --cable 5 --typed --voice print --log $LOG >/dev/full", 2, "work --resume"),
+    ("$PROGRAM work --cable 5 --voice print --log $LOG <&-", 2, "PortAudio|microphone"),
+]
+
+
+@pytest.mark.parametrize("unbuffered", ["", "1"])
+@pytest.mark.parametrize(("line", "code", "told"), STREAMS, ids=[line for line, _, _ in STREAMS])
+def test_closed_and_full_streams_get_one_clear_line(
+    line: str, code: int, told: str, unbuffered: str, tmp_path: Path
+) -> None:
+    done = shell(line, LOG=str(tmp_path), PYTHONUNBUFFERED=unbuffered)
+    assert done.returncode == code, done.stderr
+    (error,) = done.stderr.splitlines()
+    assert error.startswith("splice-assistant: ")
+    assert re.search(told, error)
+
+
+@pytest.mark.parametrize("unbuffered", ["", "1"])
+@pytest.mark.parametrize(
+    "line",
+    [
+        "$PROGRAM words --json | head -c 1",
+        "yes where am i | head -5000 | $PROGRAM work --cable 5 --typed --voice print --log $LOG | head -2",
+    ],
+)
+def test_a_reader_that_leaves_is_no_fault(line: str, unbuffered: str, tmp_path: Path) -> None:
+    done = shell(line, LOG=str(tmp_path), PYTHONUNBUFFERED=unbuffered)
+    assert done.stderr == ""
+    assert done.stdout
+
+
+def test_a_script_of_any_length_is_worked_through(tmp_path: Path) -> None:
+    """With 1,000 lines or more the loop once waited in its own full inbox for ever."""
+    lines = 1500
+    done = run(
+        *("work", "--typed", "--cable", "25", "--voice", "print", "--log", str(tmp_path / "typed")),
+        stdin="where am i\n" * lines,
+    )
+    assert done.returncode == 0
+    assert done.stdout.count("Nothing is entered yet") == lines
+    keys = tmp_path / "keys.txt"
+    keys.write_text("/1\n" * lines)
+    done = run("work", "--cable", "25", "--keys", str(keys), "--voice", "print", "--log", str(tmp_path / "keys"))
+    assert done.returncode == 0
+    assert done.stdout.count("Nothing is entered yet") == lines
+
+
+def test_a_byte_that_is_no_text_and_a_line_of_megabytes_end_nothing(tmp_path: Path) -> None:
+    (tmp_path / "lines").write_bytes(b"\xff\nblue white\n" + b"x" * 5_000_000 + b"\norange white\n")
+    line = f"$PROGRAM work --cable 5 --typed --voice print --log {tmp_path}/log <{tmp_path}/lines"
+    done = shell(line, PYTHONIOENCODING="utf-8:strict")
+    assert (done.returncode, done.stderr) == (0, "")
+    assert "One, blue white, confirmed" in done.stdout
+    assert "Two, orange white, confirmed" in done.stdout
+    assert len(done.stdout) < 10_000
+
+
+def test_a_sound_file_whose_header_claims_gigabytes_is_one_clear_line(tmp_path: Path) -> None:
+    path = tmp_path / "claims.flac"
+    soundfile.write(path, np.zeros(16000, np.int16), 16000)
+    data = bytearray(path.read_bytes())
+    data[21:26] = bytes([data[21] | 0x0F]) + b"\xff" * 4
+    path.write_bytes(data)
+    done = run("hear", str(path), "--ears", "sphinx")
+    assert done.returncode == 2
+    assert "more than is read at once" in done.stderr
+    assert len(done.stderr.strip().splitlines()) == 2, "and the line of the ears"

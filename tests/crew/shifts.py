@@ -19,7 +19,7 @@ from assistant.dialogue.messages import (
     TimedOut,
     Typed,
 )
-from assistant.dialogue.state import Mode
+from assistant.dialogue.modes import Mode
 from assistant.session.record import FIRST_SUM, Record, encode
 from assistant.words.numbers import spoken_digits
 from tests.dialogue.conversation import Conversation, start, utterance

@@ -29,6 +29,7 @@ PLAIN: dict[object, st.SearchStrategy[Any]] = {
 
 def of_type(kind: Any) -> st.SearchStrategy[Any]:
     """Give values of a type as it stands in a message."""
+    kind = getattr(kind, "__supertype__", kind)  # of a NewType
     if kind in PLAIN:
         return PLAIN[kind]
     if isinstance(kind, UnionType):
