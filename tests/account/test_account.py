@@ -12,10 +12,10 @@ from assistant.account.account import Account, account_of
 from assistant.account.story import AccountError
 from assistant.account.topics import Topic
 from assistant.account.work_time import MOST_SLICES, pace, stretches
-from assistant.dialogue.messages import ResumeAsked
 from assistant.dialogue.state import Standing
 from assistant.session.replay import rebuild
 from tests.account.sessions import NINE, SWAPPED, TWO_WAYS, Session
+from tests.dialogue.conversation import resume
 
 
 def a_morning() -> Session:
@@ -84,7 +84,7 @@ def test_a_slip_that_nothing_followed_says_so() -> None:
 
 def test_sittings_tell_who_and_how_each_ended() -> None:
     session = a_morning().left()
-    session.put(ResumeAsked(torn_bytes=0, app_version="later", person="two", microphone="headset B"), after_s=86400)
+    session.put(resume(torn_bytes=0, app_version="later", person="two", microphone="headset B"), after_s=86400)
     account = account_of([session.typed("finish session", "yes").log()])
     assert [(s.person, s.microphone, s.app_version, s.taken_up, s.end) for s in account.sittings] == [
         ("one", "", "test", False, "left (end of input)"),

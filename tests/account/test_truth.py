@@ -10,13 +10,13 @@ from assistant.account.account import Account, account_of
 from assistant.account.story import AccountError
 from assistant.account.walk import ReadLog
 from assistant.app.cli import main
-from assistant.dialogue.messages import ResumeAsked
 from assistant.dialogue.state import Standing
 from assistant.handover.document import as_object
 from assistant.handover.page import as_page
 from assistant.handover.table import as_csv
 from assistant.session.replay import rebuild
 from tests.account.sessions import NINE, TWO_WAYS, Session, read
+from tests.dialogue.conversation import resume
 
 
 def standings(account: Account) -> dict[int, str]:
@@ -109,7 +109,7 @@ def test_a_renamed_copy_counts_once() -> None:
 def test_a_log_carried_on_in_two_places_counts_its_beginning_once() -> None:
     one, other = long_day(), long_day()
     for session, person in ((one, "one"), (other, "two")):
-        session.put(ResumeAsked(torn_bytes=0, person=person))
+        session.put(resume(torn_bytes=0, person=person))
     one.typed("yes", "5 slate white", "6 blue red")
     other.typed("yes", "redo pair 1", "go to pair 1", "1 blue white", "go to pair 7", "7 orange red")
     account = account_of([one.log("a.jsonl"), other.log("b.jsonl")])

@@ -64,8 +64,8 @@ class Session:
     def splice(self) -> str:
         """Give the name that the splice must have: title or range, and place."""
         opened = self.opened
-        sequence = f"pairs {opened.first} to {opened.last} of {opened.cable_pairs}"
-        return f"{self.state.plan.title or sequence}, {opened.place.strip()}"
+        sequence = f"pairs {opened.settings.first} to {opened.settings.last} of {opened.settings.cable_pairs}"
+        return f"{self.state.plan.title or sequence}, {opened.settings.place.strip()}"
 
     def kind(self, joint: int) -> str:
         return self.state.plan.by_number[joint].kind.value
@@ -108,7 +108,7 @@ class Session:
         for record in self.records:
             for fact in record.facts:
                 if isinstance(fact, SessionOpened | SessionResumed):
-                    now = (named(fact.person), named(fact.microphone))
+                    now = (named(fact.who.person), named(fact.who.microphone))
             found.append(now)
         return found
 
@@ -129,7 +129,7 @@ def pairs_per_hour(sessions: Mapping[str, Session]) -> Rows:
         for joint in session.confirmed():
             pairs[session.kind(joint)] += 1
             again[session.kind(joint)] += joint in session.reopened()
-        if not session.opened.asking:
+        if not session.opened.settings.asking:
             for kind, time in zip(session.in_hand(), session.worked(), strict=True):
                 hours[kind] = hours.get(kind, 0) + time.total_seconds() / 3600
     return [
@@ -241,14 +241,14 @@ def overview(sessions: Mapping[str, Session]) -> Rows:
     for name, session in sorted(sessions.items()):
         times = [datetime.fromisoformat(record.at).astimezone(UTC).replace(tzinfo=None) for record in session.records]
         opened, state = session.opened, session.state
-        sequence = f"{opened.cable_pairs}-pair cable, pairs {opened.first} to {opened.last}"
+        sequence = f"{opened.settings.cable_pairs}-pair cable, pairs {opened.settings.first} to {opened.settings.last}"
         rows.append(
             (
                 name,
                 min(times),
                 max(times),
-                named(opened.person),
-                named(opened.place),
+                named(opened.who.person),
+                named(opened.settings.place),
                 state.plan.title or sequence,
                 len(session.records),
                 sum(session.worked(), timedelta(0)).total_seconds() / 3600,
@@ -263,7 +263,7 @@ def splices(sessions: Mapping[str, Session]) -> Rows:
     """Each session is a splice of its own here; logs that share one are told of in test_splices."""
     rows: Rows = []
     for session in sessions.values():
-        if not session.opened.asking:
+        if not session.opened.settings.asking:
             to_join = len(session.state.plan.to_join)
             made = session.made()
             rows.append((session.splice(), 1, to_join, *made, to_join - sum(made)))

@@ -11,7 +11,7 @@ import pytest
 
 from assistant.app.cli import main
 from assistant.crew.tables import questions
-from assistant.dialogue.messages import Input, KeysPressed, Typed
+from assistant.dialogue.messages import BEFORE_NUMBERS, Input, KeysPressed, Typed
 from assistant.session.record import Record
 from tests.crew.shifts import log_bytes
 from tests.dialogue.conversation import Conversation, start, utterance
@@ -23,16 +23,16 @@ DAY: list[tuple[int, Input]] = [
     (60, utterance("slate violet")),  # a mismatch: three is expected
     (60, utterance("pair three", "ask back")),
     (60, utterance("yes")),  # three is confirmed by its number, in a minute
-    (601, KeysPressed("+")),  # a pause; four by key
-    (600, Typed("undo that")),  # four is taken back
+    (601, KeysPressed("+", BEFORE_NUMBERS)),  # a pause; four by key
+    (600, Typed("undo that", BEFORE_NUMBERS)),  # four is taken back
     (60, utterance("", "ignored")),
     (60, utterance("four brown white")),
-    (60, Typed("redo pair 1")),
-    (60, Typed("go to pair 1")),
-    (60, Typed("1 blue white")),  # one again, surely
-    (60, Typed("mark open pair 2")),
-    (60, Typed("mark short pair 3")),
-    (60, Typed("clear short pair 3")),
+    (60, Typed("redo pair 1", BEFORE_NUMBERS)),
+    (60, Typed("go to pair 1", BEFORE_NUMBERS)),
+    (60, Typed("1 blue white", BEFORE_NUMBERS)),  # one again, surely
+    (60, Typed("mark open pair 2", BEFORE_NUMBERS)),
+    (60, Typed("mark short pair 3", BEFORE_NUMBERS)),
+    (60, Typed("clear short pair 3", BEFORE_NUMBERS)),
 ]
 """Seconds after the entry before, and the entry: what a person may count with a finger."""
 

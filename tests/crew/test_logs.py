@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from assistant.crew.database import of_logs, of_parquet
 from assistant.crew.logs import cabling, roll_up, without_half_characters
 from assistant.crew.tables import as_csv, as_json, as_tables, questions
-from assistant.dialogue.messages import PairConfirmed, Typed
+from assistant.dialogue.messages import BEFORE_NUMBERS, PairConfirmed, Typed
 from assistant.errors import AssistantError
 from assistant.session.journal import salvage
 from assistant.session.record import FIRST_SUM, encode
@@ -243,7 +243,7 @@ def test_whole_lines_that_are_no_json_put_their_log_out(folder: Path) -> None:
 
 def test_half_characters_in_what_was_typed_lose_no_record(tmp_path: Path) -> None:
     """DuckDB refuses a line with half of a character in it; the record may still confirm a pair."""
-    halved = Typed("\ud800 \\ud800 \N{TELEPHONE RECEIVER}")
+    halved = Typed("\ud800 \\ud800 \N{TELEPHONE RECEIVER}", BEFORE_NUMBERS)
     records = [replace(r, input=halved) if any(isinstance(f, PairConfirmed) for f in r.facts) else r for r in RECORDS]
     assert records != RECORDS
     (tmp_path / "a.jsonl").write_bytes(log_bytes(RECORDS))

@@ -10,7 +10,17 @@ from pathlib import Path
 
 import pytest
 
-from assistant.dialogue.messages import Channel, Check, Fact, Input, PairConfirmed, Said, SpeechEnded, Typed
+from assistant.dialogue.messages import (
+    AnnouncementNumber,
+    Channel,
+    Check,
+    Fact,
+    Input,
+    PairConfirmed,
+    Said,
+    SpeechEnded,
+    Typed,
+)
 from assistant.session.journal import FileJournal, Journal, JournalError, MemoryJournal, load, salvage
 from assistant.session.record import FIRST_SUM, Record, RecordError, decode, encode
 from assistant.session.salvage import LoadedLog
@@ -19,7 +29,7 @@ from tests.session.lines import line_of
 
 def confirmed(number: int) -> Record:
     """Make a record that confirms the pair of its own number."""
-    came: Input = Typed(f"pair {number}")
+    came: Input = Typed(f"pair {number}", AnnouncementNumber(number))
     fact: Fact = PairConfirmed(pair=number, how=Check.NUMBER, by=Channel.TYPED, asked_back=False)
     at = f"2026-11-25T08:00:{number:02}.250+00:00"
     return Record(number=number, at=at, input=came, facts=(fact, Said(f"{number}, confirmed.")))
