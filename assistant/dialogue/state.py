@@ -354,7 +354,8 @@ def evolve(state: State, fact: Fact) -> State:
     if _acted_on(after) == _acted_on(state) and after.undo is state.undo and not isinstance(fact, _TURNS_AWAY):
         return after
     number = AnnouncementNumber(state.announcement + 1)
-    moved = (after.end, after.group_in_work) != (state.end, state.group_in_work)
+    anew = isinstance(fact, SessionOpened | SessionResumed)
+    moved = anew or (after.end, after.group_in_work) != (state.end, state.group_in_work)
     return replace(after, announcement=number, group_since=number if moved else after.group_since)
 
 

@@ -138,6 +138,8 @@ class Run:
                 case Quit():
                     self.over = True
         self.groups[self.state.announcement] = self.group_told()
+        if self.settings.cable_pairs <= 25:
+            self.groups[NOT_YET] = 1
         self.counts[type(made.came).__name__] += 1
 
     def group_told(self) -> int | None:
