@@ -216,6 +216,7 @@ def _add_work(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -
     parser.add_argument("--speaker", metavar="NAME", help="output device, by name or number")
     parser.add_argument("--person", default="", metavar="NAME", help="who works, for the record (usual: no name)")
     parser.add_argument("--place", default="", metavar="TEXT", help="where the splice is, for the record")
+    parser.add_argument("--copy", type=Path, metavar="DIR", help="keep a second, equal log on another disk or card")
     parser.add_argument("--keep-sound", action="store_true", help="keep every utterance as sound beside the log")
     parser.add_argument("--untuned", action="store_true", help="do without what was learnt of a voice")
     _add_ears(parser)

@@ -96,7 +96,7 @@ class Shift:
     def call(self) -> None:
         joint = self.talk.state.expected_joint
         found = words_of(self.talk, joint) if joint is not None else None
-        if self.talk.state.mode is Mode.QUESTION:
+        if self.talk.state.question is not None:
             self.put(Typed("yes", NOT_YET))
         elif found is None:
             self.put(KeysPressed("+", NOT_YET))
