@@ -184,9 +184,11 @@ def coming(state: State, before: Joint | None) -> str:
     if made.protect:
         told.append(s.PROTECTED(reason=made.protect))
     turn = state.plan.turn
-    back = before is not None and turn[before.number] > turn[made.number]
+    known = state.of(made.number)
+    passed_by = before is not None and turn[before.number] > turn[made.number]
+    back = before is not made and (passed_by or (before is not None and not known.fresh and known.left))
     told.append((s.BACK_TO if back else s.NEXT)(joint=joint(made, state, before)))
-    faults = state.of(made.number).faults
+    faults = known.faults
     if faults:
         told.append(s.MARKED_ALREADY(faults=_faults(faults)))
     return " ".join(told)
