@@ -43,8 +43,11 @@ from assistant.hearing.tuning import UNTUNED
 from assistant.ports import AudioSource, Clock, KeptSounds, Screen, Voice
 from assistant.session.journal import FileJournal, load
 from assistant.session.replay import rebuild
+from assistant.texts import well_formed
 
 LOG_SUFFIX = ".jsonl"
+LONGEST_NAME = 200
+"""Characters of a person's name or of a place."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -177,7 +180,7 @@ class _Feeding:
         self._source = source
         self._runs: list[tuple[Callable[[], None], bool]] = []
         """What to run in threads, and whether it comes to an end by itself."""
-        self._heard_by = Attendance(app_version=__version__, person=options.person)
+        self._heard_by = Attendance(app_version=__version__, person=_short(options.person, "--person"))
         self._has_terminal = False
         self._notes = SoundNotes(options.log)
         self._sounds: KeptSounds | None = None
@@ -302,8 +305,17 @@ def _common_settings(options: WorkOptions) -> SessionSettings:
         site=options.site,
         short_checks=options.short_checks,
         any_order=options.any_order,
-        place=options.place,
+        place=_short(options.place, "--place"),
     )
+
+
+def _short(text: str, option: str) -> str:
+    """Give a text for the record, well-formed; refuse one that is too long for a line of a report."""
+    if len(text) > LONGEST_NAME:
+        raise AssistantError(
+            f"work: {option} has {len(text)} characters; give at most {LONGEST_NAME}, and notes as notes"
+        )
+    return well_formed(text)
 
 
 def _begun(options: WorkOptions, request: StartAsked, clock: Clock) -> _Session:
