@@ -24,7 +24,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
 
-from assistant.dialogue.messages import Channel, Check, PairConfirmed
+from assistant.dialogue.messages import Channel, Check, MovedTo, PairConfirmed, PairSkipped, SessionOpened, Undone
 from assistant.session.record import Record
 from tests.pseudo_terminal import TerminalSession
 
@@ -32,6 +32,10 @@ OBEYED_S = 1.0
 QUIET_S = 1.0
 """Longer than a held key is looked at, so that the next key is a press of its own."""
 ANSWER_WITHIN_S = 10.0
+CLOCK_S = 0.001
+"""Records tell the time in whole milliseconds."""
+MOVES = (SessionOpened, PairConfirmed, PairSkipped, MovedTo, Undone)
+"""What makes another pair the expected one."""
 KEYS = ["+", "-", "\r", *"0123456789", "*", "/", ".", "1\r", "2\r", "+\r", "/1", "/6", ".11\r", ".21\r", "..*1\r"]
 SEQUENCES = [
     *("\x1b[5~", "\x1b[H", "\x1bOA", "\x1b[15~", "\x1bOP", "\x1b1", "\x1b+", "\x1b[<0;1;1M", "\x1b[1+p", "\x1bOk"),
@@ -90,25 +94,21 @@ def act(session: TerminalSession, typed: Typed, chance: random.Random) -> None:
 
 
 def unasked(records: Sequence[Record], writes: Sequence[tuple[float, str]]) -> list[str]:
-    """Give the confirmations by the plus key for which no plus key was written after the announcement of the pair.
+    """Give the confirmations by the plus key for which no plus key was written after the pair became the expected one.
 
-    What a record leads to is announced after it is written, so that the time of the record before is the earliest.
+    What a record leads to is announced after it is written, so that its time is the earliest.
     """
-    found, used = [], -1.0
-    for before, record in zip(records, records[1:], strict=False):
-        facts = [fact for fact in record.facts if isinstance(fact, PairConfirmed)]
-        for fact in facts:
-            if fact.by is not Channel.KEYS or fact.how is not Check.KEY:
-                continue
-            announced, confirmed = _seconds(before), _seconds(record)
-            made = [at for at, keys in writes if "+" in keys or "\x1bOk" in keys]
-            able = [at for at in made if max(announced, used) < at <= confirmed]
-            if able:
-                used = able[0]
-            else:
-                found.append(
-                    f"record {record.number} confirms pair {fact.pair}, announced {announced}, by no key since"
-                )
+    found, used, announced = [], -1.0, 0.0
+    for record in records:
+        for fact in record.facts:
+            if isinstance(fact, PairConfirmed) and fact.by is Channel.KEYS and fact.how is Check.KEY:
+                made = (at for at, keys in writes if "+" in keys or "\x1bOk" in keys)
+                able = next((at for at in made if max(announced, used) < at <= _seconds(record) + CLOCK_S), None)
+                if able is None:
+                    found.append(f"record {record.number} confirms pair {fact.pair}, announced {announced}")
+                used = used if able is None else able
+            if isinstance(fact, MOVES):
+                announced = _seconds(record)
     return found
 
 
