@@ -12,16 +12,17 @@ MAY_IMPORT = {
     "words": {"cable"},
     "hearing": {"cable", "words", "ports"},
     "dialogue": {"cable", "words"},
-    "session": {"cable", "words", "dialogue", "ports", "errors"},
-    "account": {"cable", "words", "dialogue", "session", "ports", "errors"},
-    "handover": {"cable", "words", "dialogue", "account", "errors"},
-    "crew": {"cable", "words", "dialogue", "session", "account", "ports", "errors"},
+    "session": {"cable", "words", "dialogue", "ports", "errors", "texts"},
+    "account": {"cable", "words", "dialogue", "session", "ports", "errors", "texts"},
+    "handover": {"cable", "words", "dialogue", "account", "errors", "texts"},
+    "crew": {"cable", "words", "dialogue", "session", "account", "ports", "errors", "texts"},
     "errors": set(),
+    "texts": set(),
     "ports": {"hearing", "words"},
-    "adapters": {"cable", "words", "hearing", "dialogue", "ports", "errors"},
+    "adapters": {"cable", "words", "hearing", "dialogue", "ports", "errors", "texts"},
     "app": {
         *("cable", "words", "hearing", "dialogue", "session", "account", "handover", "crew", "ports", "adapters"),
-        "errors",
+        *("errors", "texts"),
     },
 }
 """Folder -> folders of ours that it may import, besides itself."""

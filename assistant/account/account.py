@@ -254,10 +254,9 @@ def _notices(one: Walk) -> Iterator[str]:
                 "what is lost may have named any other pair too"
             )
     if one.later:
-        version = one.opened.who.app_version or "unknown"
         yield (
-            f"{name}: was written by a later version ({version}); {len(one.later)} of its "
-            f"records, first record {one.later[0]}, are read only as far as they are known here"
+            f"{name}: was written by a later version ({one.opened.who.app_version or 'unknown'}); {len(one.later)} of "
+            f"its records, first record {one.later[0]}, are read only as far as they are known here"
         )
     yield from (f"{name}: {jump}" for jump in one.clock.jumps)
     if log.torn_bytes:

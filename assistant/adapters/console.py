@@ -10,6 +10,7 @@ from typing import BinaryIO, TextIO
 from assistant.adapters.terminal import MOST_SHOWN, Key
 from assistant.dialogue.messages import NOT_YET, AnnouncementNumber, Input, KeysRefused, KeyTrouble, StopAsked, Typed
 from assistant.errors import AssistantError
+from assistant.texts import harmless
 from assistant.words.keypad import CLEAR, ERASE
 
 LONGEST_LINE = 1000
@@ -135,7 +136,7 @@ class TerminalScreen:
 
         """
         try:
-            print(f"{self._clear}{line}", file=self._out, flush=True)
+            print(f"{self._clear}{harmless(line)}", file=self._out, flush=True)
         except BrokenPipeError:
             raise
         except OSError as error:

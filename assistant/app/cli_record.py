@@ -5,6 +5,7 @@ from pathlib import Path
 from typing import TypeAlias
 
 from assistant.account.topics import Topic
+from assistant.app.telling import tell
 from assistant.errors import AssistantError
 from assistant.handover import PAPERS
 
@@ -45,17 +46,17 @@ def _replay(options: argparse.Namespace) -> int:
 
     if options.check:
         lines, good = replay.checked(options.log, options.key)
-        print("\n".join(lines))
+        tell("\n".join(lines))
         return 0 if good else EXIT_FOUND
     if options.key:
         raise AssistantError("replay: --key goes with --check; give both")
     if options.rerun:
         lines = list(replay.differences(options.log))
-        print("\n".join(lines) or "no difference: today's rules come to the same")
+        tell("\n".join(lines) or "no difference: today's rules come to the same")
         return EXIT_FOUND if lines else 0
     if options.forget_sound:
         count = replay.forget_sound(options.log, notes=options.forget_sound == "all")
-        print(f"{options.log}: {count} sound files removed")
+        tell(f"{options.log}: {count} sound files removed")
         return 0
     if options.speed < 0:
         raise AssistantError("replay: --speed must be more than 0, as in --speed 2; leave it out for no waiting")
@@ -77,7 +78,7 @@ def _play(options: argparse.Namespace) -> None:
         player = replay.Player(options.log, speak=options.speak, listen=options.listen, device=options.speaker)
     try:
         for line in replay.replayed(options.log, wanted, player):
-            print(line, flush=player is not None or options.speed > 0)
+            tell(line, flush=player is not None or options.speed > 0)
     finally:
         if player is not None:
             player.close()
@@ -103,7 +104,7 @@ def _add_report(commands: _Commands) -> None:
 def _report(options: argparse.Namespace) -> int:
     from assistant.app.report import report
 
-    print("\n".join(report(options.logs, options.output, paper=options.paper, together=options.together)))
+    tell("\n".join(report(options.logs, options.output, paper=options.paper, together=options.together)))
     return 0
 
 
@@ -121,7 +122,7 @@ def _add_repair(commands: _Commands) -> None:
 def _repair(options: argparse.Namespace) -> int:
     from assistant.app.repair import repair
 
-    print("\n".join(repair(options.log, options.output)))
+    tell("\n".join(repair(options.log, options.output)))
     return 0
 
 
@@ -140,7 +141,7 @@ def _seal(options: argparse.Namespace) -> int:
 
     for log in options.logs:
         made = seals.seal(log, seals.default_key())
-        print(f"{log}: records 1 to {made.records} sealed by key {made.public_key[:16]}")
+        tell(f"{log}: records 1 to {made.records} sealed by key {made.public_key[:16]}")
     return 0
 
 
@@ -162,28 +163,28 @@ def _add_key(commands: _Commands) -> None:
 def _new_key(_: argparse.Namespace) -> int:
     from assistant.app.seals import default_key, make_key
 
-    print(make_key(default_key()))
+    tell(str(make_key(default_key())))
     return 0
 
 
 def _trust_key(options: argparse.Namespace) -> int:
     from assistant.app import seals
 
-    print(f"{seals.trust(options.file)}: its seals hold from now on")
+    tell(f"{seals.trust(options.file)}: its seals hold from now on")
     return 0
 
 
 def _distrust_key(options: argparse.Namespace) -> int:
     from assistant.app import seals
 
-    print(f"{seals.distrust(options.key)}: its seals no longer hold")
+    tell(f"{seals.distrust(options.key)}: its seals no longer hold")
     return 0
 
 
 def _list_keys(_: argparse.Namespace) -> int:
     from assistant.app import seals
 
-    print("\n".join(f"{key} {name}" for key, name in seals.trusted().items()) or "no key is trusted")
+    tell("\n".join(f"{key} {name}" for key, name in seals.trusted().items()) or "no key is trusted")
     return 0
 
 
@@ -192,7 +193,7 @@ def _show_key(_: argparse.Namespace) -> int:
     from assistant.app.seals import default_key
 
     path = default_key().with_suffix(PUBLIC_SUFFIX)
-    print(f"{path}\n{load_public_key(path)}")
+    tell(f"{path}\n{load_public_key(path)}")
     return 0
 
 
@@ -221,11 +222,11 @@ def _crew(options: argparse.Namespace) -> int:
 
     answers = roll_up(options.folder, sql=options.sql, parquet=options.parquet, from_parquet=options.from_parquet)
     if options.json:
-        print(tables.as_json(answers))
+        tell(tables.as_json(answers))
     elif options.csv:
-        print(tables.as_csv(answers), end="")
+        tell(tables.as_csv(answers), end="")
     else:
-        print(tables.as_tables(answers))
+        tell(tables.as_tables(answers))
     return 0
 
 

@@ -1,9 +1,8 @@
 """`crew`: asks the questions that come with the program, or one's own, over a folder of logs or of Parquet."""
 
-import sys
 from pathlib import Path
 
-from assistant.crew import tables
+from assistant.app.telling import tell
 from assistant.crew.database import Database, QueryResult, of_logs, of_parquet
 from assistant.crew.loading import LoadedTables
 from assistant.crew.tables import FigureQuery, question, questions
@@ -43,9 +42,9 @@ def _read_question(path: Path) -> FigureQuery:
 
 def _tell(loaded: LoadedTables, parquet: Path | None) -> None:
     for one in loaded.left_out:
-        print(f"splice-assistant: crew: left out of the figures: {one.path}: {one.why}", file=sys.stderr)
+        tell(f"splice-assistant: crew: left out of the figures: {one.path}: {one.why}", error=True)
     for line in loaded.told:
-        print(f"splice-assistant: crew: {tables.clean(line)}", file=sys.stderr)
-    print(f"Logs: {loaded.logs:,}, records: {loaded.records:,}", file=sys.stderr)
+        tell(f"splice-assistant: crew: {line}", error=True)
+    tell(f"Logs: {loaded.logs:,}, records: {loaded.records:,}", error=True)
     if parquet is not None:
-        print(f"Parquet: {parquet}", file=sys.stderr)
+        tell(f"Parquet: {parquet}", error=True)

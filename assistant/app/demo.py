@@ -16,6 +16,7 @@ import numpy as np
 from assistant.adapters.audio_file import in_blocks
 from assistant.adapters.console import TerminalScreen
 from assistant.adapters.voice_pyttsx3 import SpeechRenderer
+from assistant.app.telling import tell
 from assistant.app.work import WorkOptions, work
 from assistant.dialogue import sentences
 from assistant.dialogue.messages import PairConfirmed
@@ -147,8 +148,8 @@ def demo(*, log: Path, voice: str, ears: str | None, vosk_model: Path | None) ->
 
     """
     began = time.monotonic()
-    print("Demonstration. Both voices are synthetic; no person speaks here, and it proves nothing about yours.")
-    print(f"A {CABLE_PAIRS}-pair cable, pairs {FIRST} to {LAST}. The caller makes one slip on purpose.")
+    tell("Demonstration. Both voices are synthetic; no person speaks here, and it proves nothing about yours.")
+    tell(f"A {CABLE_PAIRS}-pair cable, pairs {FIRST} to {LAST}. The caller makes one slip on purpose.")
     screen = WatchedScreen()
     caller = Caller(screen)
     options = WorkOptions(
@@ -158,11 +159,11 @@ def demo(*, log: Path, voice: str, ears: str | None, vosk_model: Path | None) ->
     facts = [fact for record in load(path).records for fact in record.facts]
     confirmed = [fact for fact in facts if isinstance(fact, PairConfirmed)]
     wrong = [fact.pair for fact in confirmed if fact.pair not in caller.called]
-    print()
-    print(
+    tell()
+    tell(
         f"Called {len(caller.called)} pairs; confirmed {len(confirmed)}; wrong {len(wrong)}; left {len(state.left())}."
     )
     for fact in confirmed:
-        print(f"  pair {fact.pair}: {fact.how.value}{', asked back' if fact.asked_back else ''}")
-    print(f"It took {time.monotonic() - began:.0f} s. The log: {path}")
+        tell(f"  pair {fact.pair}: {fact.how.value}{', asked back' if fact.asked_back else ''}")
+    tell(f"It took {time.monotonic() - began:.0f} s. The log: {path}")
     return 1 if wrong or not confirmed else 0

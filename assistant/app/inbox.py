@@ -4,6 +4,7 @@ import queue
 import threading
 from collections import deque
 
+from assistant.app.log_watch import LogLook
 from assistant.dialogue.messages import NOT_YET, AnnouncementNumber, Input
 
 INBOX_SIZE = 1000
@@ -70,7 +71,7 @@ class Inbox:
 
     def __init__(self, size: int = INBOX_SIZE) -> None:
         """Begin empty."""
-        self._own: deque[Input] = deque()
+        self._own: deque[Input | LogLook] = deque()
         self._outside: deque[Input] = deque()
         self._places = threading.Semaphore(size)
         self._there: queue.SimpleQueue[None] = queue.SimpleQueue()
@@ -83,12 +84,12 @@ class Inbox:
         self._outside.append(came)
         self._there.put(None)
 
-    def put_own(self, came: Input) -> None:
+    def put_own(self, came: Input | LogLook) -> None:
         """Bring what the loop waits for: the end of speech, of a pause, of a note; a failure; a stop. Never waits."""
         self._own.append(came)
         self._there.put(None)
 
-    def get(self, timeout_s: float | None = None) -> Input | None:
+    def get(self, timeout_s: float | None = None) -> Input | LogLook | None:
         """Give the next input, waiting for it; None where none comes in this time. Called from the loop's thread."""
         try:
             self._there.get(timeout=timeout_s)

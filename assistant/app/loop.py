@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, replace
 from typing import assert_never
 
 from assistant.app.inbox import Inbox
+from assistant.app.log_watch import LogLook, LogWatch
 from assistant.dialogue.machine import decide
 from assistant.dialogue.messages import (
     AnnouncementNumber,
@@ -154,7 +155,7 @@ class Loop:
         """Take the state to begin from, with the number of records already in the journal."""
         self.state = state
         self._records = records
-        self._journal = journal
+        self._log = LogWatch(journal, clock, inbox.put_own)
         self._inbox = inbox
         self._floor = inbox.floor
         self._voice = voice
@@ -174,7 +175,7 @@ class Loop:
         """Take inputs until the session is ended or left, and give its last state.
 
         Raises:
-            JournalError: the log cannot be written; nothing that failed to be logged was spoken.
+            JournalError: the session is left, and the log cannot be written; what was not logged was said to be so.
             AssistantError: the screen cannot be written.
 
         """
@@ -184,6 +185,8 @@ class Loop:
         finally:
             self._ear.end()
             self._floor.end()
+        if self._log.failure is not None:
+            raise self._log.failure
         return self.state
 
     def stop(self, reason: str) -> None:
@@ -191,7 +194,7 @@ class Loop:
         self._stopped = True
         self._inbox.put_own(StopAsked(reason))
 
-    def _next(self) -> Input:
+    def _next(self) -> Input | LogLook:
         if self._speaking == 0 and self._inbox.is_empty:
             self._floor.rest()
         came = self._inbox.get(LAST_WORDS_S if self._quitting else None)
@@ -201,9 +204,11 @@ class Loop:
             return SpeechEnded()
         return came
 
-    def _take(self, came: Input) -> None:
+    def _take(self, came: Input | LogLook) -> None:
         if isinstance(came, SpeechEnded):
             self._speaking = max(0, self._speaking - 1)
+        elif isinstance(came, LogLook):
+            self._tell_of_log(self._log.look())
         elif not self._quitting:
             self._step(came)
         if self._speaking == 0 and not self._quitting:
@@ -224,14 +229,27 @@ class Loop:
 
     def _step(self, came: Input) -> None:
         step = decide(self.state, came)
+        if self._speaking == 0 and isinstance(came, Heard | KeysPressed | Typed):
+            self._log.heard()
         if isinstance(came, Heard) and came.sound_sha256:
             self._keep_sound(came.sound_sha256, recorded=bool(step.facts))
         if step.facts:
-            self._records += 1
             at = self._clock.now().isoformat(timespec="milliseconds")
-            self._journal.append(Record(number=self._records, at=at, input=came, facts=step.facts))
+            record = Record(number=self._records + 1, at=at, input=came, facts=step.facts)
+            counts, told = self._log.append(record)
+            if not counts:
+                self._tell_of_log(told)
+                self._quitting = self._quitting or isinstance(came, StopAsked)
+                return
+            self._records += 1
             self.state = fold(step.facts, self.state)
+            self._carry_out(step.effects, interrupt=isinstance(came, KeysPressed | KeysRefused | Typed))
+            self._tell_of_log(told)
+            return
         self._carry_out(step.effects, interrupt=isinstance(came, KeysPressed | KeysRefused | Typed))
+
+    def _tell_of_log(self, told: list[str]) -> None:
+        self._carry_out(tuple(Speak(text) for text in told), interrupt=False)
 
     def _keep_sound(self, sha256: str, *, recorded: bool) -> None:
         """Write the sound before its record, so that no record names a sound that a crash lost."""

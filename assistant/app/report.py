@@ -17,6 +17,7 @@ from assistant.handover.paper import as_pdf
 from assistant.handover.table import as_csv
 from assistant.session.replay import settled
 from assistant.session.salvage import read_log
+from assistant.texts import well_formed
 
 SUFFIXES = (".html", ".csv", ".json", ".pdf")
 MOST_SOUND_BYTES = 2_500_000
@@ -59,11 +60,13 @@ def account_from(paths: list[Path], *, together: bool = False) -> tuple[Account,
         AssistantError: one cannot be read, or they do not belong together.
 
     """
-    names = [path.name for path in paths]
+    names = [well_formed(path.name) for path in paths]
     same = len(set(names)) < len(names)
     if len({path.resolve() for path in paths}) < len(paths):
         raise AssistantError("report: the same log is given twice; give each once")
-    named = {str(path) if same else path.name: path for path in paths}
+    named = {well_formed(str(path) if same else path.name): path for path in paths}
+    if len(named) < len(paths):
+        raise AssistantError("report: the names of two logs differ only in bytes that are no text; rename one")
     return account_of([load_log(path, name) for name, path in named.items()], together=together), named
 
 

@@ -43,8 +43,11 @@ from assistant.hearing.tuning import UNTUNED
 from assistant.ports import AudioSource, Clock, KeptSounds, Screen, Voice
 from assistant.session.journal import FileJournal, load
 from assistant.session.replay import rebuild
+from assistant.texts import well_formed
 
 LOG_SUFFIX = ".jsonl"
+LONGEST_NAME = 200
+"""Characters of a person's name or of a place."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -77,6 +80,8 @@ class WorkOptions:
     person: str = ""
     place: str = ""
     keep_sound: bool = False
+    copy: Path | None = None
+    """Folder of a second, equal log, on another disk or card."""
 
 
 @dataclass(slots=True)
@@ -110,9 +115,14 @@ def work(
         feeds = _Feeding(options, inbox, ear, screen, stack, stops, source, tick)
         feeds.prepare()
         who = feeds.who_hears()
-        session = _resumed(options, who) if settings is None else _begun(options, StartAsked(settings, who), clock)
+        session = (
+            _resumed(options, who, screen) if settings is None else _begun(options, StartAsked(settings, who), clock)
+        )
         stack.callback(session.journal.close)
-        screen.show(f"Log: {session.journal.path}")
+        for number, path in enumerate(session.journal.health.places):
+            screen.show(f"{'Copy' if number else 'Log'}: {path}")
+        if session.journal.on_one_disk:
+            screen.show("The copy is on the same disk as the log: it helps where one file is spoilt, not the disk.")
         inbox.put_own(session.first)
         sounds = FlacFolder(session.journal.path) if who.keeps_sound else None
         loop = Loop(
@@ -129,7 +139,8 @@ def work(
         stops.hand_over(loop.stop)
         feeds.start(session.journal.path.parent, sounds)
         state = loop.run()
-    _seal_if_there_is_a_key(session.journal.path, screen)
+    for path in session.journal.health.places:
+        _seal_if_there_is_a_key(path, screen)
     return state, session.journal.path
 
 
@@ -169,7 +180,7 @@ class _Feeding:
         self._source = source
         self._runs: list[tuple[Callable[[], None], bool]] = []
         """What to run in threads, and whether it comes to an end by itself."""
-        self._heard_by = Attendance(app_version=__version__, person=options.person)
+        self._heard_by = Attendance(app_version=__version__, person=_short(options.person, "--person"))
         self._has_terminal = False
         self._notes = SoundNotes(options.log)
         self._sounds: KeptSounds | None = None
@@ -294,8 +305,17 @@ def _common_settings(options: WorkOptions) -> SessionSettings:
         site=options.site,
         short_checks=options.short_checks,
         any_order=options.any_order,
-        place=options.place,
+        place=_short(options.place, "--place"),
     )
+
+
+def _short(text: str, option: str) -> str:
+    """Give a text for the record, well-formed; refuse one that is too long for a line of a report."""
+    if len(text) > LONGEST_NAME:
+        raise AssistantError(
+            f"work: {option} has {len(text)} characters; give at most {LONGEST_NAME}, and notes as notes"
+        )
+    return well_formed(text)
 
 
 def _begun(options: WorkOptions, request: StartAsked, clock: Clock) -> _Session:
@@ -304,28 +324,42 @@ def _begun(options: WorkOptions, request: StartAsked, clock: Clock) -> _Session:
     while path.exists():
         number += 1
         path = options.log / f"session-{stamp}-{number}{LOG_SUFFIX}"
-    return _Session(initial(), 0, FileJournal.create(path), request)
+    return _Session(initial(), 0, FileJournal.create(path, _copy_of(path, options)), request)
 
 
-def _resumed(options: WorkOptions, who: Attendance) -> _Session:
+def _copy_of(path: Path, options: WorkOptions) -> Path | None:
+    if options.copy is None:
+        return None
+    if options.copy.resolve() == path.parent.resolve():
+        raise AssistantError(f"{options.copy}: is the folder of the log itself; give --copy one on another disk")
+    return options.copy / path.name
+
+
+def _resumed(options: WorkOptions, who: Attendance, screen: Screen) -> _Session:
     if options.plan or options.cable or options.first or options.last or options.asking or options.place:
         raise AssistantError(
             "work: --resume goes on as the log says; leave out the plan, --place, --cable, --from and --to"
         )
-    path = Path(options.resume) if options.resume else _newest_unfinished(options.log)
-    journal, loaded = FileJournal.reopen(path)
+    path = Path(options.resume) if options.resume else _newest_unfinished(options.log, screen)
+    journal, loaded = FileJournal.reopen(path, _copy_of(path, options))
     state = rebuild(loaded.records)
     if not state.opened or state.ended:
         journal.close()
         why = "is ended" if state.ended else "holds no session"
         raise AssistantError(f"{path}: {why}; start a new session with --cable")
-    return _Session(state, len(loaded.records), journal, ResumeAsked(len(loaded.torn), who))
+    last = loaded.records[-1].last_number
+    return _Session(state, last, journal, ResumeAsked(len(loaded.torn), who))
 
 
-def _newest_unfinished(folder: Path) -> Path:
+def _newest_unfinished(folder: Path, screen: Screen) -> Path:
+    """Give the newest log that is not ended; a damaged one is passed over, and told."""
     paths = sorted(folder.glob(f"*{LOG_SUFFIX}"), key=lambda path: (path.stat().st_mtime, path.name), reverse=True)
     for path in paths:
-        state = rebuild(load(path).records)
+        try:
+            state = rebuild(load(path).records)
+        except AssistantError as error:
+            screen.show(f"Passed over: {error}")
+            continue
         if state.opened and not state.ended:
             return path
     raise AssistantError(f"{folder}: holds no unfinished session; start a new one with --cable")

@@ -11,6 +11,7 @@ from importlib.resources import files
 from typing import Any
 
 from assistant.crew.database import QueryResult
+from assistant.texts import REPLACED, harmless
 
 GAP = "  "
 
@@ -69,7 +70,7 @@ def _cell(value: Any) -> str:
 
 def clean(text: str) -> str:
     """Keep text from a log to one line, and from steering the terminal."""
-    return "".join(character if character.isprintable() else "\N{REPLACEMENT CHARACTER}" for character in text)
+    return harmless(text).replace("\n", REPLACED)
 
 
 def as_csv(answers: Sequence[tuple[FigureQuery, QueryResult]]) -> str:

@@ -13,6 +13,7 @@ from assistant.account.account import Account
 from assistant.dialogue import sentences
 from assistant.dialogue.state import Standing
 from assistant.handover.summary import WAYS, headline, joint_runs, left_over, tally_line
+from assistant.texts import harmless
 
 MOST_LISTED = 25
 """Lines of a list on paper; the rest is counted, and stands on the page."""
@@ -84,8 +85,7 @@ class _Style:
 
 def _plain(text: str) -> str:
     """Keep what the standard fonts of PDF can show, and mark the rest."""
-    kept = "".join(sign if sign.isprintable() else " " for sign in text)
-    return kept.encode("cp1252", "replace").decode("cp1252")
+    return harmless(text).replace("\n", " ").encode("cp1252", "replace").decode("cp1252")
 
 
 def _foot(account: Account) -> Callable[[Any, Any], None]:

@@ -141,6 +141,11 @@ class FileJournal:
         return self._places[0].path
 
     @property
+    def on_one_disk(self) -> bool:
+        """Whether there is a copy, and it lies on the same disk."""
+        return len(self._places) > 1 and len({place.device for place in self._places}) == 1
+
+    @property
     def health(self) -> Health:
         """How it fares after the last record."""
         whole = tuple(p.path for i, p in enumerate(self._places) if i not in self._troubles)
@@ -204,7 +209,7 @@ class FileJournal:
     def try_again(self) -> bool:
         """Try to write what is missing anywhere; tell whether at least one place holds all records."""
         self._tried.clear()
-        return self._keep(patient=True)
+        return self._keep(patient=True, probe=True)
 
     def close(self) -> None:
         """Release locks and files."""
@@ -212,7 +217,7 @@ class FileJournal:
         for place in self._places:
             place.close()
 
-    def _keep(self, *, patient: bool) -> bool:
+    def _keep(self, *, patient: bool, probe: bool = False) -> bool:
         """Write what is missing in each place; one that took nothing is not tried again at once, unless patient."""
         began = time.monotonic()
         kept = False
@@ -221,16 +226,16 @@ class FileJournal:
             if index in self._troubles and not patient and since < RETRY_S:
                 continue
             self._tried[index] = began
-            kept = self._kept(index, place) or kept
+            kept = self._kept(index, place, probe=probe and index in self._troubles) or kept
         took = time.monotonic() - began
         self._slow_s = took if took >= SLOW_S else 0.0
         return kept
 
-    def _kept(self, index: int, place: Place) -> bool:
+    def _kept(self, index: int, place: Place, *, probe: bool) -> bool:
         """Write into one place; a file that cannot be gone on with is begun again at once."""
         for _ in range(2):
             try:
-                place.keep(self._data)
+                place.keep(self._data, probe=probe)
             except PlaceError as error:
                 self._troubles[index] = error.trouble
                 if not place.anew:

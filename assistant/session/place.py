@@ -13,6 +13,8 @@ from pathlib import Path
 
 from assistant.errors import AssistantError
 
+PROBE = b" " * 4096
+"""As much as a line may need, in one block of a disk."""
 OWN_FILE, OWN_FOLDER = 0o600, 0o700
 
 
@@ -203,13 +205,22 @@ class Place:
         """
         return cls(path, write_new(disk, path, data), len(data), disk)
 
+    @property
+    def device(self) -> int:
+        """The disk that it is on, as the system numbers it."""
+        return self._identity[0]
+
     def _adopt(self) -> None:
         found = self._disk.stat(self._handle)
         self._identity = (found.st_dev, found.st_ino)
         self._written_ns = found.st_mtime_ns
 
-    def keep(self, data: bytes | bytearray) -> None:
+    def keep(self, data: bytes | bytearray, *, probe: bool = False) -> None:
         """Write and sync all that is not there yet; returns only when it is durable, in a file that is still ours.
+
+        Args:
+            data: all that the file is to hold.
+            probe: find out whether more can be written, where nothing is missing.
 
         Raises:
             PlaceError: it cannot be; what was there still counts, and nothing else.
@@ -221,6 +232,8 @@ class Place:
                 return
             self._check(data, self.length)
             self._add(bytes(data[self.length :]))
+            if probe and len(data) == self.length:
+                self._probe()
             self._check(data, len(data))
         except _NotOursError as error:
             self.anew = True
@@ -256,6 +269,13 @@ class Place:
             self._undo(self.length)
             self.anew = True
             raise
+
+    def _probe(self) -> None:
+        """Write what a crash would leave as a torn line, and take it back."""
+        self._add(PROBE)
+        self._undo(self.length)
+        if self.anew:
+            raise OSError(errno.EIO, "what was tried cannot be taken back")
 
     def _undo(self, length: int) -> None:
         try:

@@ -24,6 +24,7 @@ from assistant.cable.splice_plan import JointNumber
 from assistant.dialogue import messages
 from assistant.dialogue.messages import BEFORE_NUMBERS, Fact, Input, Question
 from assistant.dialogue.tags import FACT_TAGS, INPUT_TAGS, QUESTION_TAGS
+from assistant.texts import well_formed
 
 MOST_RECORDS = 10**9
 """Records that a log can hold: far more than a working life gives."""
@@ -34,6 +35,7 @@ FIRST_SUM = "0" * SUM_LENGTH
 LINE_START = b'{"sum":"'
 """How every line begins; JSON escapes quotes in texts, so that it stands nowhere else in a line."""
 _LINE = re.compile(rb'\{"sum":"([0-9a-f]{16})",(.*)\}\n', re.DOTALL)
+_HALF = re.compile(rb"\\u[dD][89a-fA-F]")
 _AFTER = re.compile(rb'"after":"([0-9a-f]{16})",')
 
 
@@ -214,6 +216,8 @@ def read(body: bytes) -> Record:
     """
     try:
         content = json.loads(b"{" + body + b"}")
+        if _HALF.search(body):
+            content = _well_formed(content)
         number, at, came, facts = content["number"], content["at"], content["input"], content["facts"]
         if type(number) is not int or type(at) is not str or type(came["tag"]) is not str:
             raise TypeError("its number, time or input is none")
@@ -232,6 +236,19 @@ def read(body: bytes) -> Record:
         )
     except Exception as error:  # cattrs and json raise many kinds; all mean the same here
         raise ForeignRecordError(f"it is no record of a session: {type(error).__name__}: {error}") from error
+
+
+def _well_formed(content: Any) -> Any:
+    """Replace halves of characters, which older versions kept of bytes that were no text."""
+    match content:
+        case str():
+            return well_formed(content)
+        case list():
+            return [_well_formed(one) for one in content]
+        case dict():
+            return {name: _well_formed(one) for name, one in content.items()}
+        case _:
+            return content
 
 
 def _came(content: Any) -> Came:

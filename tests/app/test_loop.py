@@ -4,6 +4,7 @@ import signal
 import threading
 from collections.abc import Callable
 from datetime import UTC, datetime
+from pathlib import Path
 
 import pytest
 
@@ -28,7 +29,8 @@ from assistant.dialogue.messages import (
 from assistant.dialogue.state import State, initial
 from assistant.errors import AssistantError
 from assistant.ports import Begun, untold
-from assistant.session.journal import JournalError, MemoryJournal
+from assistant.session.journal import Health, MemoryJournal
+from assistant.session.place import Cause, JournalError, Trouble
 from assistant.session.record import Record
 from tests.dialogue.conversation import start
 
@@ -51,6 +53,8 @@ class Tape:
         self._fail_at = fail_at
         self._ends = ends
         self.screen_fails = screen_fails
+        self.health_now = Health(())
+        self.tries = 0
 
     def now(self) -> datetime:
         return datetime(2026, 1, 1, tzinfo=UTC)
@@ -76,9 +80,20 @@ class Tape:
 
     def append(self, record: Record) -> None:
         if record.number == self._fail_at:
-            raise JournalError("log: cannot be written (no space)")
+            raise JournalError("log: cannot be written (no space); free some space")
         self.journal.append(record)
         self.events.append(f"log {record.number}")
+
+    @property
+    def health(self) -> Health:
+        return self.health_now
+
+    def try_again(self) -> bool:
+        self.tries += 1
+        return not self._fail_at
+
+    def have_space(self) -> None:
+        self._fail_at = 0
 
     def close(self) -> None:
         self.events.append("close")
@@ -112,11 +127,90 @@ def test_what_cannot_be_logged_is_never_said() -> None:
     tape = Tape(inbox, fail_at=2)
     for came in (start(), typed("blue white")):
         inbox.put(came)
+    inbox.put(StopAsked("over"))
     loop = new_loop(tape, inbox)
-    with pytest.raises(JournalError):
+    with pytest.raises(JournalError, match="free some space"):
         loop.run()
     assert not any("confirmed" in event for event in tape.events)
     assert loop.state.of(1).confirmed is None
+
+
+TROUBLE = Trouble(Path("log"), Cause.FULL, "no space")
+
+
+def said_of_log(tape: Tape) -> list[str]:
+    return [event for event in tape.events if event.startswith("say") and "log" in event]
+
+
+def let_pass(loop: Loop, inbox: Inbox) -> None:
+    """Take all that is in the inbox."""
+    while not inbox.is_empty:
+        loop._take(loop._next())
+
+
+def test_a_log_that_cannot_be_written_is_said_again_until_it_can_and_the_work_goes_on() -> None:
+    inbox = Inbox()
+    tape = Tape(inbox, fail_at=2)
+    loop = new_loop(tape, inbox)
+    inbox.put(start())
+    let_pass(loop, inbox)
+    tape.health_now = Health((), (TROUBLE,))
+    inbox.put(typed("blue white"))
+    let_pass(loop, inbox)
+    stopped = "say Nothing is logged. The log cannot be written: the disk is full."
+    assert said_of_log(tape) == [stopped]
+    for _ in range(2):
+        (_, look), *tape.alarms = tape.alarms
+        look()
+        let_pass(loop, inbox)
+    assert said_of_log(tape) == [stopped] * 3
+    assert tape.tries == 2
+    tape.have_space()
+    tape.health_now = Health((Path("log"),))
+    tape.alarms.pop()[1]()
+    let_pass(loop, inbox)
+    assert said_of_log(tape)[-1] == "say The log had trouble. It is written again."
+    inbox.put(typed("blue white"))
+    let_pass(loop, inbox)
+    assert loop.state.of(1).confirmed is not None
+    assert tape.alarms == [], "nothing more to look after"
+
+
+def test_one_log_of_two_that_fails_is_said_until_an_entry_shows_that_it_was_heard() -> None:
+    inbox = Inbox()
+    tape = Tape(inbox)
+    loop = new_loop(tape, inbox)
+    inbox.put(start())
+    let_pass(loop, inbox)
+    tape.health_now = Health((Path("log"),), (TROUBLE,))
+    inbox.put(typed("blue white"))
+    let_pass(loop, inbox)
+    one_left = "say One of the two logs cannot be written: the disk is full. The other goes on."
+    assert said_of_log(tape) == [one_left]
+    assert loop.state.of(1).confirmed is not None, "the other log has it"
+    tape.alarms.pop()[1]()
+    let_pass(loop, inbox)
+    assert said_of_log(tape) == [one_left] * 2
+    inbox.put(typed("orange white"))
+    let_pass(loop, inbox)
+    tape.alarms.pop()[1]()
+    let_pass(loop, inbox)
+    assert said_of_log(tape) == [one_left] * 2
+    tape.health_now = Health((Path("log"), Path("copy")), (), mended=1)
+    tape.alarms.pop()[1]()
+    let_pass(loop, inbox)
+    assert said_of_log(tape)[-1] == "say The log had trouble. It is written again."
+
+
+def test_a_slow_disk_is_said_once() -> None:
+    inbox = Inbox()
+    tape = Tape(inbox)
+    tape.health_now = Health((Path("log"),), slow_s=1.0)
+    loop = new_loop(tape, inbox)
+    for came in (start(), typed("blue white"), typed("orange white")):
+        inbox.put(came)
+    let_pass(loop, inbox)
+    assert said_of_log(tape) == ["say The disk of the log is slow."]
 
 
 def test_the_record_has_the_input_with_its_facts_and_the_time() -> None:
