@@ -1,6 +1,12 @@
-"""Settings of all tests: no test asserts a time, so that hypothesis has no deadline either."""
+"""Settings of all tests: no test asserts a time, so that hypothesis has no deadline either.
 
-from hypothesis import settings
+`HYPOTHESIS_PROFILE=quick pytest` finds failing cases without making them smaller, for work on many at once.
+"""
+
+import os
+
+from hypothesis import Phase, settings
 
 settings.register_profile("untimed", deadline=None)
-settings.load_profile("untimed")
+settings.register_profile("quick", deadline=None, phases=(Phase.explicit, Phase.reuse, Phase.generate))
+settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "untimed"))

@@ -9,7 +9,7 @@ import pytest
 
 from assistant import __version__
 from assistant.app import speech_models
-from assistant.dialogue import wording
+from assistant.dialogue import drawing, sentences
 from assistant.words import render
 
 ROOT = Path(__file__).parent.parent
@@ -21,7 +21,7 @@ def test_the_readme_has_todays_table_of_words() -> None:
 
 
 def test_the_readme_has_the_standing_caution() -> None:
-    assert wording.CAUTION in README
+    assert sentences.CAUTION() in README
 
 
 def test_the_first_shift_in_the_readme_is_what_happens(tmp_path: Path) -> None:
@@ -50,6 +50,12 @@ def test_the_first_shift_in_the_readme_is_what_happens(tmp_path: Path) -> None:
     answers = [line[2:] for line in done.stdout.splitlines() if line.startswith("< ")]
     assert answers == [answer for words, answer in shift if answer in answers or words]
     assert len(answers) == len(said) + 1
+
+
+def test_the_developers_page_has_todays_table_of_modes() -> None:
+    page = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    assert drawing.table() in page
+    assert drawing.transitions() in page
 
 
 def test_the_two_commands_are_one_line_each() -> None:

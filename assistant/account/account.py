@@ -1,17 +1,24 @@
 """One account of the work on one splice, from the logs of one or several sessions.
 
-Each log is walked through by itself. A pair then stands as the log says that touched it last; where
-the logs contradict one another it is listed. Rows are those of the newest plan.
+Each log is walked through by itself, in the order of its records, and what is in several copies counts once.
+A pair then stands as the log says that touched it last, with every fault that no log cleared; where the logs
+contradict one another it is listed. Rows are those of the newest plan. What else must be known of the logs
+to trust the account is told in `notices`.
 """
 
 from collections import Counter
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import datetime
+from typing import Protocol, TypeVar
 
-from assistant.account.contradictions import Contradiction, contradictions
+from immutables import Map
+
+from assistant.account.contradictions import Between, Contradiction, contradictions
+from assistant.account.copies import sort_out
+from assistant.account.identity import difference
 from assistant.account.sides import Side, side
-from assistant.account.story import AccountError, Line
+from assistant.account.story import AccountError, Line, lost_words
 from assistant.account.topics import Topic
 from assistant.account.walk import (
     CheckReply,
@@ -30,7 +37,8 @@ from assistant.account.work_time import Slice, Stretch, pace, stretches
 from assistant.cable.colour_code import Order
 from assistant.cable.splice_plan import Joint, Plan, Site
 from assistant.dialogue import messages as m
-from assistant.dialogue.state import UNTOUCHED, PairState, Standing
+from assistant.dialogue.state import UNTOUCHED, PairState, Standing, State
+from assistant.session.record import RecordsLost
 
 SELDOM_READ = frozenset({Topic.CONFIRMED, Topic.CHECK})
 """Topics whose lines stand in the rows or the answers already."""
@@ -45,7 +53,11 @@ class Row:
     standing: Standing
     known: PairState
     made: Made | None
+    doubt: str
+    """Why nobody can tell whether it is joined, so that it has to be called again; empty where the logs say."""
     changed: datetime | None
+    log: str
+    """The log that changed it last; empty where none did."""
     remarks: tuple[Remark, ...]
 
     @property
@@ -63,6 +75,12 @@ class Account:
     site: Site | None
     place: str
     logs: tuple[ReadLog, ...]
+    splice: str
+    """Its name in a few words."""
+    notices: tuple[str, ...]
+    """What must be known of the logs, a line each: copies, damage, clocks that were set, other splices."""
+    first_own: Mapping[str, int]
+    """Name of a log -> its first record that counts here and not in another log."""
     sittings: tuple[Sitting, ...]
     rows: tuple[Row, ...]
     """One for each joint, in the order of the newest plan."""
@@ -103,8 +121,13 @@ class Account:
 
     @property
     def ended(self) -> datetime:
-        """Time of the last record."""
+        """Time of the last record, on a clock that was never set."""
         return self.stretches[-1].ended
+
+    @property
+    def doubtful(self) -> tuple[Row, ...]:
+        """Joints that have to be called again, since nobody can tell whether they are joined."""
+        return tuple(row for row in self.rows if row.doubt)
 
     def called(self, spot: Spot) -> str:
         """Name a pair by its end, count, number and colours."""
@@ -116,92 +139,213 @@ class Account:
         return next(str(one) for at, one in sides if at == spot)
 
 
-def account_of(logs: Sequence[ReadLog]) -> Account:
+def account_of(logs: Sequence[ReadLog], *, together: bool = False, walked: Mapping[str, Walk] | None = None) -> Account:
     """Account for one splice.
+
+    Args:
+        logs: with names of their own.
+        together: even where the logs are of different splices with the same cables.
+        walked: walks through logs that were made already, by their names.
 
     Raises:
         AccountError: there is nothing to account for, or the logs are of different splices.
 
     """
-    walks = sorted((walk(log) for log in logs), key=lambda one: one.lines[0].at)
+    found = sort_out(logs)
+    done = {name: one for name, one in (walked or {}).items() if any(one.log is log for log in found.logs)}
+    walks = sorted((done.get(log.name) or walk(log) for log in found.logs), key=lambda one: one.clock.turns[0])
     newest = walks[-1]
-    for one in walks:
-        _refuse_other_splice(one, newest)
+    told = [*found.told, *(line for one in walks for line in _refused(one, newest, together=together))]
+    parts = [_own(one, found.first_own[one.log.name]) for one in walks]
     plan, order = newest.last.plan, newest.opened.settings.pair_order
-    changes = tuple(sorted((c for one in walks for c in one.changes), key=lambda change: change.at))
-    remarks = tuple(sorted((r for one in walks for r in one.remarks), key=lambda remark: remark.at))
-    lines = sorted(((one.log.name, line) for one in walks for line in one.lines), key=lambda pair: pair[1].at)
-    work = stretches(line.at for _, line in lines)
+    changes = _in_turn(change for part in parts for change in part.changes)
+    remarks = _in_turn(remark for part in parts for remark in part.remarks)
+    lines = sorted(((part.log.name, line) for part in parts for line in part.lines), key=lambda pair: pair[1].turn)
+    work = stretches(line.turn for _, line in lines)
     row_of = {spot: index for index, joint in enumerate(plan.joints) for spot in spots(plan, joint)}
     mates = {spots(plan, joint)[0]: spots(plan, joint)[1:] for joint in plan.joints}
-    rows = _rows(plan, order, changes, remarks)
-    confirmed = [row.made.at for row in rows if row.made and row.how]
+    of_joint, combined = _combined(changes, newest.last, found.shared)
+    rows = _rows(newest.last, order, of_joint, remarks)
+    of_log = {part.log.name: {line.record: line.turn for line in part.lines} for part in parts}
+    confirmed = [of_log[row.made.log][row.made.record] for row in rows if row.made and row.how]
+    clock_set = [one.log.name for one in walks if one.clock.jumps]
     return Account(
         plan=plan,
         order=order,
         site=newest.last.settings.site or plan.site,
-        place=next((one.opened.settings.place for one in reversed(walks) if one.opened.settings.place), ""),
+        place="; ".join(dict.fromkeys(one.splice.place for one in walks if one.splice.place)),
         logs=tuple(one.log for one in walks),
-        sittings=tuple(sitting for one in walks for sitting in one.sittings),
+        splice=newest.splice.name,
+        first_own=found.first_own,
+        notices=(*told, *(line for one in walks for line in _notices(one))),
+        sittings=tuple(sitting for part in parts for sitting in part.sittings),
         rows=rows,
-        changes=tuple(change for change in changes if mates.get(change.lead) == change.mates),
+        changes=combined,
         lines=tuple((log, line) for log, line in lines if line.topics - SELDOM_READ),
-        slips=tuple(slip for one in walks for slip in one.slips),
-        answers=tuple(answer for one in walks for answer in one.answers),
+        slips=_in_turn(slip for part in parts for slip in part.slips),
+        answers=tuple(answer for part in parts for answer in part.answers),
         remarks=remarks,
-        contradictions=contradictions(changes, mates),
+        contradictions=contradictions(changes, mates, Between(found.shared, clock_set)),
         stretches=work,
         pace=pace(confirmed, work[0].began, work[-1].ended),
-        heard=Counter(r.input.judgement for log in logs for r in log.records if isinstance(r.input, m.Heard)),
+        heard=Counter(one for part in parts for one in _judged(part)),
         row_of=row_of,
     )
 
 
-def _refuse_other_splice(one: Walk, newest: Walk) -> None:
-    """Refuse a log whose ends are other cables; the joints of a plan may have been changed since."""
-    if one.last.plan.is_sequence and newest.last.plan.is_sequence:
-        same = one.last.cable == newest.last.cable
-    else:
-        same = _cables(one) == _cables(newest)
-    if not same:
-        raise AccountError(
-            f"{one.log.name}: is of another splice than {newest.log.name} ({_about(one)}; {_about(newest)}); "
+class _HasTurn(Protocol):
+    @property
+    def turn(self) -> datetime: ...
+
+
+_T = TypeVar("_T", bound=_HasTurn)
+
+
+def _in_turn(items: Iterable[_T]) -> tuple[_T, ...]:
+    return tuple(sorted(items, key=lambda one: one.turn))
+
+
+def _judged(part: Walk) -> Iterator[str]:
+    own = {line.record for line in part.lines}
+    return (r.input.judgement for r in part.log.records if isinstance(r.input, m.Heard) and r.number in own)
+
+
+def _own(one: Walk, first: int) -> Walk:
+    """Leave out of a walk what another log has as well."""
+    if first == 1:
+        return one
+    return replace(
+        one,
+        lines=[line for line in one.lines if line.record >= first],
+        changes=[change for change in one.changes if change.record >= first],
+        remarks=[remark for remark in one.remarks if remark.record >= first],
+        slips=[slip for slip in one.slips if slip.record >= first],
+        sittings=[sitting for sitting in one.sittings if sitting.record >= first],
+        answers=[answer for answer in one.answers if answer.record >= first],
+    )
+
+
+def _refused(one: Walk, newest: Walk, *, together: bool) -> Iterator[str]:
+    """Refuse a log of another splice, or tell of it where both are wanted together."""
+    differs = difference(one.splice, newest.splice)
+    if not differs:
+        return
+    line = f"{one.log.name} is of another splice than {newest.log.name} ({differs})"
+    if not together or _cables(one) != _cables(newest):
+        way = (
             "give the logs of one splice"
+            if _cables(one) != _cables(newest)
+            else ("give the logs of one splice, or --together if they are of one all the same")
         )
+        raise AccountError(f"{line}; {way}")
+    yield f"{line}; they were put together all the same, as was asked for"
+
+
+def _notices(one: Walk) -> Iterator[str]:
+    """Tell what must be known of a log to trust what it says."""
+    name, log = one.log.name, one.log
+    yield from (f"{name}: {damage}" for damage in log.damages)
+    for record in log.records:
+        if isinstance(record.input, RecordsLost):
+            count = len(record.input.doubtful)
+            again = f"; {count} pairs have to be called again" if count else ""
+            yield (
+                f"{name}: {lost_words(record)} ({record.at} to {record.input.until or 'the end'}){again}; "
+                "what is lost may have named any other pair too"
+            )
+    if one.later:
+        version = one.opened.who.app_version or "unknown"
+        yield (
+            f"{name}: was written by a later version ({version}); {len(one.later)} of its "
+            f"records, first record {one.later[0]}, are read only as far as they are known here"
+        )
+    yield from (f"{name}: {jump}" for jump in one.clock.jumps)
+    if log.torn_bytes:
+        yield f"{name}: {log.torn_bytes} bytes of a last line that was cut off while it was written do not count"
 
 
 def _cables(one: Walk) -> dict[str, object]:
     return {end.name: end.cable for end in one.last.plan.ends}
 
 
-def _about(one: Walk) -> str:
-    plan = one.last.plan
-    return ", ".join(f"{end.name} {end.cable.pairs} pairs".strip() for end in plan.ends)
+@dataclass(slots=True)
+class _Joined:
+    """What all logs together say of one joint. Built by `_combined`."""
+
+    known: PairState = UNTOUCHED
+    made: Made | None = None
+    doubt: str = ""
+    changed: datetime | None = None
+    log: str = ""
+    logs: dict[str, int] = field(default_factory=dict)
+    """Logs that changed it, with the last record that did."""
+
+    def take(self, change: StandingChange, shared: Mapping[str, Mapping[str, int]]) -> None:
+        """Put in the next change; what its log did not know of stays as it was."""
+        own = shared.get(change.log, {})
+        alone = all(log == change.log or record <= own.get(log, 0) for log, record in self.logs.items())
+        self.logs[change.log] = change.record
+        self.changed, self.log = change.at, change.log
+        was, now = change.was, change.known
+        decided = now.confirmed is not was.confirmed or now.confirmed is not None
+        self.doubt = change.doubt or ("" if decided or change.reopened else self.doubt)
+        if alone:
+            self.known, self.made = now, change.made
+            return
+        gone = [fault for fault in was.faults if fault not in now.faults]
+        faults = [fault for fault in self.known.faults if fault not in gone]
+        faults += [fault for fault in now.faults if fault not in faults]
+        tests = {**dict(self.known.tests), **dict(now.tests)}
+        if decided or change.reopened or change.doubt:
+            self.made = change.made
+            self.known = replace(now, faults=tuple(faults))
+        else:
+            self.known = replace(now, confirmed=self.known.confirmed, faults=tuple(faults), tests=tuple(tests.items()))
 
 
-def _rows(
-    plan: Plan, order: Order, changes: tuple[StandingChange, ...], remarks: tuple[Remark, ...]
-) -> tuple[Row, ...]:
-    latest = {change.lead: change for change in changes}
+def _combined(
+    changes: Iterable[StandingChange], last: State, shared: Mapping[str, Mapping[str, int]]
+) -> tuple[dict[Spot, _Joined], tuple[StandingChange, ...]]:
+    """Fold the changes of all logs, in the order of time; give each as all logs together have it.
+
+    A change with other mates than the newest plan has is not of this joint: it is a contradiction.
+    """
+    joint_of = {spots(last.plan, joint)[0]: joint for joint in last.plan.joints}
+    found: dict[Spot, _Joined] = {}
+    made: list[StandingChange] = []
+    for change in changes:
+        joint = joint_of.get(change.lead)
+        if joint is None or spots(last.plan, joint)[1:] != change.mates:
+            continue
+        joined = found.setdefault(change.lead, _Joined())
+        joined.take(change, shared)
+        standing = replace(last, pairs=Map({joint.number: joined.known})).standing(joint)
+        made.append(replace(change, standing=standing, known=joined.known, made=joined.made, doubt=joined.doubt))
+    return found, tuple(made)
+
+
+def _rows(last: State, order: Order, of_joint: Mapping[Spot, _Joined], remarks: tuple[Remark, ...]) -> tuple[Row, ...]:
+    plan = last.plan
     told: dict[Spot, list[Remark]] = {}
     for remark in remarks:
         if remark.lead is not None:
             told.setdefault(remark.lead, []).append(remark)
+    known = Map({j.number: of_joint[lead].known for j in plan.joints if (lead := spots(plan, j)[0]) in of_joint})
+    state = replace(last, pairs=known)
     rows = []
     for joint in plan.joints:
-        lead, *mates = spots(plan, joint)
-        change = latest.get(lead)
-        if change is not None and change.mates != tuple(mates):
-            change = None  # it was joined as an older plan says: a contradiction, not this joint
-        untouched = Standing(joint.kind.value) if not joint.kind.joined else Standing.OPEN
+        lead = spots(plan, joint)[0]
+        found = of_joint.get(lead, _Joined())
         rows.append(
             Row(
                 joint=joint,
                 sides=tuple(side(plan, place, order) for place in joint.places),
-                standing=change.standing if change else untouched,
-                known=change.known if change else UNTOUCHED,
-                made=change.made if change else None,
-                changed=change.at if change else None,
+                standing=state.standing(joint),
+                known=found.known,
+                made=found.made,
+                doubt=found.doubt,
+                changed=found.changed,
+                log=found.log,
                 remarks=tuple(told.get(lead, ())),
             )
         )

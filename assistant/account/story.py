@@ -6,10 +6,10 @@ from datetime import datetime
 from assistant.account.topics import Topic
 from assistant.cable.splice_plan import JointNumber, Place
 from assistant.dialogue import messages as m
-from assistant.dialogue.messages import Fact, Input
+from assistant.dialogue.messages import Fact
 from assistant.dialogue.state import State
 from assistant.errors import AssistantError
-from assistant.session.record import Record
+from assistant.session.record import LaterInput, Record, RecordsLost
 
 
 class AccountError(AssistantError):
@@ -22,6 +22,9 @@ class Line:
 
     record: int
     at: datetime
+    """By the clock of the device, which may have been set in between."""
+    turn: datetime
+    """The same on a clock that goes on; see `times`."""
     way: str
     """How it came in: voice, typed, keys, or empty for what no person did."""
     came: str
@@ -49,24 +52,45 @@ def moment(record: Record) -> datetime:
     return at
 
 
-def line_of(record: Record, before: State) -> Line:
-    """Tell of one record, given the state before it."""
-    way, came = _came(record.input)
+def line_of(record: Record, before: State, turn: datetime | None = None, *, clock_set: bool = False) -> Line:
+    """Tell of one record, given the state before it, and its time on a clock that goes on."""
+    way, came = _came(record)
     joints = {joint: None for fact in record.facts for joint in joints_of(fact, before)}
+    topics = {topic for fact in record.facts if (topic := topic_of(fact)) is not None}
+    if isinstance(record.input, RecordsLost | LaterInput) or record.later:
+        topics.add(Topic.LOST)
+    if clock_set:
+        topics.add(Topic.CLOCK)
+    at = moment(record)
     return Line(
         record=record.number,
-        at=moment(record),
+        at=at,
+        turn=turn or at,
         way=way,
         came=came,
         said=tuple(fact.text for fact in record.facts if isinstance(fact, m.Said | m.Repeated)),
-        topics=frozenset(topic for fact in record.facts if (topic := topic_of(fact)) is not None),
+        topics=frozenset(topics),
         joints=tuple(joints),
         sound_sha256=record.input.sound_sha256 if isinstance(record.input, m.Heard) else "",
     )
 
 
-def _came(came: Input) -> tuple[str, str]:
-    match came:
+def lost_words(record: Record) -> str:
+    """Say which records are lost."""
+    numbers = (
+        f"record {record.number} is"
+        if record.last_number == record.number
+        else (f"records {record.number} to {record.last_number} are")
+    )
+    return f"{numbers} lost"
+
+
+def _came(record: Record) -> tuple[str, str]:
+    match record.input:
+        case RecordsLost(why=why):
+            return "", f"({lost_words(record)}: {why})"
+        case LaterInput(tag=tag):
+            return "", f"(of a later version: {tag})"
         case m.Heard(judgement=judgement, words=words):
             heard = words or "(speech)"
             return "voice", heard if judgement == "accepted" else f"{heard} [{judgement}]"

@@ -15,4 +15,6 @@ class Topic(Enum):
     CHECK = "checks"
     TEST = "tests"
     TROUBLE = "troubles"
+    LOST = "losses"
+    CLOCK = "clock"
     SESSION = "sessions"

@@ -4,15 +4,20 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 
-from assistant.account.story import AccountError, Line, line_of
+from assistant.account.identity import Splice, splice_of
+from assistant.account.story import AccountError, Line, line_of, lost_words
+from assistant.account.times import Clock, clock_of
 from assistant.cable.makeup import Position
 from assistant.cable.splice_plan import Joint, JointNumber, Plan
 from assistant.dialogue import messages as m
 from assistant.dialogue.messages import Fact
 from assistant.dialogue.state import PairState, Standing, State
-from assistant.session.record import Record
+from assistant.dialogue.tags import FACT_TAGS
+from assistant.session.record import LaterInput, Record, RecordsLost
 from assistant.session.replay import HistoryError, refusing_forgery, steps
 
+CONFIRMATIONS = (FACT_TAGS[m.PairConfirmed], m.PairConfirmed.__name__)
+"""How `undone` names a confirmation; logs before 0.2 have the name of its class."""
 Spot = tuple[str, Position]
 """A pair of the cable: name of its end, and position in the sheath."""
 
@@ -28,6 +33,19 @@ class ReadLog:
     last_sum: str
     """Checksum of the last record, which stands for all before it."""
     torn_bytes: int = 0
+    sums: tuple[str, ...] = ()
+    """Checksum of each record."""
+    damages: tuple[str, ...] = ()
+    """Where the file is not what was written, a line each; empty where it is."""
+    seal: str = "not sealed"
+    """holds, broken, unknown key or not sealed."""
+    seal_line: str = "not sealed"
+    """The same with key and time, for reading."""
+
+    @property
+    def count(self) -> int:
+        """How many records are there, without those that are lost."""
+        return sum(not isinstance(record.input, RecordsLost) for record in self.records)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,6 +67,8 @@ class StandingChange:
     """A joint that stands otherwise than before."""
 
     at: datetime
+    turn: datetime
+    """The time by which changes of several logs are put in order."""
     log: str
     record: int
     joint: int
@@ -56,9 +76,13 @@ class StandingChange:
     lead: Spot
     mates: tuple[Spot, ...]
     standing: Standing
+    was: PairState
+    """What this log knew of it before."""
     known: PairState
     made: Made | None
     reopened: bool = False
+    doubt: str = ""
+    """Why nobody can tell whether it is joined; empty where the log says."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -66,6 +90,7 @@ class Remark:
     """A note or a reading, with the pair it is tied to."""
 
     at: datetime
+    turn: datetime
     log: str
     record: int
     lead: Spot | None
@@ -81,6 +106,7 @@ class Slip:
     """A call that was not what was expected, and what followed."""
 
     at: datetime
+    turn: datetime
     log: str
     record: int
     expected: tuple[Spot, ...]
@@ -95,6 +121,8 @@ class Sitting:
     """A session, or the part of it after it was taken up again."""
 
     log: str
+    record: int
+    """The last one of it."""
     began: datetime
     ended: datetime
     person: str
@@ -112,6 +140,7 @@ class CheckReply:
 
     at: datetime
     log: str
+    record: int
     check: str
     done: bool
     by: str
@@ -123,6 +152,8 @@ class Walk:
 
     log: ReadLog
     opened: m.SessionOpened
+    splice: Splice
+    clock: Clock
     last: State
     lines: list[Line] = field(default_factory=list)
     changes: list[StandingChange] = field(default_factory=list)
@@ -130,8 +161,15 @@ class Walk:
     slips: list[Slip] = field(default_factory=list)
     sittings: list[Sitting] = field(default_factory=list)
     answers: list[CheckReply] = field(default_factory=list)
-    made: dict[int, Made] = field(default_factory=dict)
-    """How each joint was confirmed last."""
+    made: dict[int, list[Made]] = field(default_factory=dict)
+    """How each joint was confirmed, without what was taken back; the last one stands."""
+    later: list[int] = field(default_factory=list)
+    """Records that hold what a later version wrote."""
+
+    @property
+    def touched(self) -> bool:
+        """Whether anything was done in it."""
+        return bool(self.changes)
 
 
 def walk(log: ReadLog) -> Walk:
@@ -143,16 +181,20 @@ def walk(log: ReadLog) -> Walk:
     """
     opened = next((f for r in log.records[:1] for f in r.facts if isinstance(f, m.SessionOpened)), None)
     if opened is None:
-        raise AccountError(f"{log.name}: holds no session")
+        lost = any(isinstance(record.input, RecordsLost) for record in log.records[:1])
+        why = "its beginning is lost, so that nobody can tell which cable it was; give a copy of it too" if lost else ""
+        raise AccountError(f"{log.name}: {why or 'holds no session'}")
     if opened.settings.asking:
         raise AccountError(f"{log.name}: is a session of questions only, in which nothing is joined")
     found: Walk | None = None
     try:
-        for before, record, state in steps(log.records):
-            found = found or Walk(log, opened, state)
+        clock = clock_of(log.records)
+        jumps = {jump.record for jump in clock.jumps}
+        for turn, (before, record, state) in zip(clock.turns, steps(log.records), strict=True):
+            found = found or Walk(log, opened, splice_of(opened, log.records, state), clock, state)
             found.last = state
             with refusing_forgery(record):
-                _take(found, before, record)
+                _take(found, before, record, line_of(record, before, turn, clock_set=record.number in jumps))
         assert found is not None
         with refusing_forgery(log.records[-1]):
             found.slips = list(_followed(found))
@@ -166,19 +208,31 @@ def spots(plan: Plan, joint: Joint) -> tuple[Spot, ...]:
     return tuple((plan.ends[place.end].name, place.position) for place in joint.places)
 
 
-def _take(found: Walk, before: State, record: Record) -> None:
+def _take(found: Walk, before: State, record: Record, line: Line) -> None:
     state = found.last
-    line = line_of(record, before)
     found.lines.append(line)
+    if record.later or isinstance(record.input, LaterInput):
+        found.later.append(record.number)
+    touched = dict.fromkeys(JointNumber(j) for f in record.facts if isinstance(j := getattr(f, "pair", None), int))
+    made = {number: _last(found.made.get(number)) for number in touched}
     for fact in record.facts:
         _take_fact(found, fact, line, state)
+        _keep_made(found, fact, line)
         if isinstance(fact, m.Mismatch):
             found.slips.append(_slip(found.log.name, fact, line, before))
-    if state.pairs is not before.pairs:
-        touched = dict.fromkeys(JointNumber(j) for f in record.facts if isinstance(j := getattr(f, "pair", None), int))
-        for number in touched:
-            if state.of(number) != before.of(number):
-                found.changes.append(_change(found, number, line, record.facts))
+    doubtful = _doubtful(record, state)
+    for number in [*doubtful, *(joint for joint in touched if joint not in doubtful)]:
+        again = made.get(number) is not _last(found.made.get(number))  # by another person, and as before
+        if state.of(number) != before.of(number) or number in doubtful or again:
+            found.changes.append(_change(found, number, line, record.facts, before, doubtful.get(number, "")))
+
+
+def _doubtful(record: Record, state: State) -> dict[JointNumber, str]:
+    """Give the joints of which a record leaves open how they stand, with the reason."""
+    if isinstance(record.input, RecordsLost):
+        return dict.fromkeys((j for j in record.input.doubtful if j in state.plan.by_number), lost_words(record))
+    later = (fact.pair for fact in record.later if fact.pair in state.plan.by_number)
+    return {joint: f"record {record.number} is of a later version" for joint in later if joint is not None}
 
 
 def _take_fact(found: Walk, fact: Fact, line: Line, state: State) -> None:
@@ -191,23 +245,40 @@ def _take_fact(found: Walk, fact: Fact, line: Line, state: State) -> None:
         case m.SessionEnded():
             _end(found, line, "finished")
         case m.CheckAnswered(check=check, done=done, by=by):
-            found.answers.append(CheckReply(at=line.at, log=log, check=check, done=done, by=by.value))
+            found.answers.append(
+                CheckReply(at=line.at, log=log, record=line.record, check=check, done=done, by=by.value)
+            )
         case m.ReadingLogged(pair=pair, number=number, unit=unit):
             lead = spots(state.plan, state.plan.by_number[pair])[0]
             text = f"{number} {unit.value}"
-            found.remarks.append(Remark(at=line.at, log=log, record=line.record, lead=lead, text=text, is_reading=True))
+            found.remarks.append(_remark(log, line, lead, text, is_reading=True))
         case m.NoteKept(pair=tied, text=text, file=file, sha256=sha256):
             spot = None if tied is None else spots(state.plan, state.plan.by_number[tied])[0]
-            found.remarks.append(
-                Remark(at=line.at, log=log, record=line.record, lead=spot, text=text, file=file, sha256=sha256)
-            )
+            found.remarks.append(_remark(log, line, spot, text, file=file, sha256=sha256))
     if found.sittings:
-        found.sittings[-1] = replace(found.sittings[-1], ended=line.at)
+        found.sittings[-1] = replace(found.sittings[-1], ended=line.at, record=line.record)
+
+
+def _remark(
+    log: str, line: Line, lead: Spot | None, text: str, *, file: str = "", sha256: str = "", is_reading: bool = False
+) -> Remark:
+    return Remark(
+        at=line.at,
+        turn=line.turn,
+        log=log,
+        record=line.record,
+        lead=lead,
+        text=text,
+        file=file,
+        sha256=sha256,
+        is_reading=is_reading,
+    )
 
 
 def _sitting(log: str, fact: m.SessionOpened | m.SessionResumed, line: Line) -> Sitting:
     return Sitting(
         log=log,
+        record=line.record,
         began=line.at,
         ended=line.at,
         person=fact.who.person,
@@ -224,35 +295,51 @@ def _end(found: Walk, line: Line, how: str) -> None:
         found.sittings[-1] = replace(found.sittings[-1], ended=line.at, end=how)
 
 
-def _change(found: Walk, number: JointNumber, line: Line, facts: tuple[Fact, ...]) -> StandingChange:
+def _change(
+    found: Walk, number: JointNumber, line: Line, facts: tuple[Fact, ...], before: State, doubt: str
+) -> StandingChange:
     state, log = found.last, found.log.name
     joint = state.plan.by_number[number]
     lead, *mates = spots(state.plan, joint)
     known = state.of(number)
-    for fact in facts:
-        if isinstance(fact, m.PairConfirmed) and fact.pair == number:
-            found.made[number] = Made(
-                how=fact.how.value,
-                by=fact.by.value,
-                asked_back=fact.asked_back,
-                protected=fact.protected,
-                person=found.sittings[-1].person if found.sittings else "",
-                at=line.at,
-                log=log,
-                record=line.record,
-            )
     return StandingChange(
         at=line.at,
+        turn=line.turn,
         log=log,
         record=line.record,
         joint=number,
         lead=lead,
         mates=tuple(mates),
         standing=state.standing(joint),
+        was=before.of(number),
         known=known,
-        made=found.made.get(number) if known.confirmed is not None else None,
+        made=_last(found.made.get(number)) if known.confirmed is not None else None,
         reopened=any(isinstance(fact, m.Reopened) for fact in facts),
+        doubt=doubt,
     )
+
+
+def _last(made: list[Made] | None) -> Made | None:
+    return made[-1] if made else None
+
+
+def _keep_made(found: Walk, fact: Fact, line: Line) -> None:
+    """Keep how a joint was confirmed, or forget it where that is taken back."""
+    match fact:
+        case m.PairConfirmed():
+            one = Made(
+                how=fact.how.value,
+                by=fact.by.value,
+                asked_back=fact.asked_back,
+                protected=fact.protected,
+                person=found.sittings[-1].person if found.sittings else "",
+                at=line.at,
+                log=found.log.name,
+                record=line.record,
+            )
+            found.made.setdefault(fact.pair, []).append(one)
+        case m.Undone(entry=entry, pair=pair) if entry in CONFIRMATIONS and found.made.get(pair):
+            found.made[pair].pop()
 
 
 def _slip(log: str, fact: m.Mismatch, line: Line, before: State) -> Slip:
@@ -260,6 +347,7 @@ def _slip(log: str, fact: m.Mismatch, line: Line, before: State) -> Slip:
     joint = before.expected_joint
     return Slip(
         at=line.at,
+        turn=line.turn,
         log=log,
         record=line.record,
         expected=() if joint is None else spots(before.plan, joint)[:1],

@@ -1,6 +1,6 @@
-"""The device's Ed25519 key, by the package cryptography: made once, kept in a file of mode 0600."""
+"""The device's Ed25519 key, by the package cryptography; its file is for its owner only."""
 
-import os
+import stat
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -10,51 +10,43 @@ if TYPE_CHECKING:
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
 PUBLIC_SUFFIX = ".public.pem"
+OTHERS = 0o077
+"""Rights of others than the owner."""
 
 
-def make_key(path: Path) -> Path:
-    """Make a key and give the file of its public half, which lies beside it.
-
-    Raises:
-        AssistantError: there is one already, or the files cannot be written.
-
-    """
+def new_pair() -> tuple[bytes, bytes]:
+    """Make a key and give its private and its public half, as PEM."""
     from cryptography.hazmat.primitives import serialization as form
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
     key = Ed25519PrivateKey.generate()
     private = key.private_bytes(form.Encoding.PEM, form.PrivateFormat.PKCS8, form.NoEncryption())
-    public = key.public_key().public_bytes(form.Encoding.PEM, form.PublicFormat.SubjectPublicKeyInfo)
-    beside = path.with_suffix(PUBLIC_SUFFIX)
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC, 0o600)
-        with os.fdopen(handle, "wb") as file:
-            file.write(private)
-        beside.write_bytes(public)
-    except FileExistsError as error:
-        raise AssistantError(f"{path}: there is a key already; move it away to make another") from error
-    except OSError as error:
-        raise AssistantError(f"{path}: the key cannot be written ({error.strerror}); check the folder") from error
-    return beside
+    return private, key.public_key().public_bytes(form.Encoding.PEM, form.PublicFormat.SubjectPublicKeyInfo)
 
 
 def load_key(path: Path) -> "Ed25519PrivateKey":
     """Read the private key.
 
     Raises:
-        AssistantError: there is none, or it is no Ed25519 key.
+        AssistantError: there is none, others may read it, or it is no Ed25519 key.
 
     """
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
     from cryptography.hazmat.primitives.serialization import load_pem_private_key
 
     try:
-        key = load_pem_private_key(path.read_bytes(), None)
+        data, mode = path.read_bytes(), stat.S_IMODE(path.stat().st_mode)
     except OSError as error:
         raise AssistantError(
             f"{path}: there is no key ({error.strerror}); splice-assistant key new makes one"
         ) from error
+    if mode & OTHERS:
+        raise AssistantError(
+            f"{path}: others may read this key (mode {mode:04o}), so that anybody may have sealed with it; "
+            "move it away, and splice-assistant key new makes another"
+        )
+    try:
+        key = load_pem_private_key(data, None)
     except (ValueError, TypeError) as error:
         raise AssistantError(f"{path}: is no private key; splice-assistant key new makes one") from error
     if not isinstance(key, Ed25519PrivateKey):
@@ -103,3 +95,8 @@ def is_signed(text: bytes, signature: str, public_key: str) -> bool:
     except (InvalidSignature, ValueError):
         return False
     return True
+
+
+def is_public_key(text: str) -> bool:
+    """Tell whether a text is a public key in hex: 32 bytes (RFC 8032)."""
+    return len(text) == 64 and not text.strip("0123456789abcdef")

@@ -325,8 +325,11 @@ def _heard_lines(heard: dict[str, object]) -> str:
 
 def _add_words(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
     parser = commands.add_parser("words", help="all one can say and key", description="Everything one can say and key.")
-    parser.add_argument("--json", action="store_true", help="for programs")
-    parser.add_argument("--card", action="store_true", help="the keypad card, to print")
+    form = parser.add_mutually_exclusive_group()
+    form.add_argument("--json", action="store_true", help="for programs")
+    form.add_argument("--card", action="store_true", help="the keypad card, to print")
+    form.add_argument("--spoken", action="store_true", help="every sentence that a session speaks")
+    form.add_argument("--modes", action="store_true", help="what every entry does in every mode, for developers")
     parser.set_defaults(run=_words)
 
 
@@ -337,9 +340,23 @@ def _words(options: argparse.Namespace) -> int:
         print(json.dumps(render.as_list(), ensure_ascii=False, indent=1))
     elif options.card:
         print(render.card(), end="")
+    elif options.spoken:
+        print("\n".join(_spoken()))
+    elif options.modes:
+        from assistant.dialogue import drawing
+
+        print(f"{drawing.table()}\n```mermaid\n{drawing.transitions()}```")
     else:
         print(f"{render.table()}\n{render.other_words()}")
     return 0
+
+
+def _spoken() -> list[str]:
+    from assistant.dialogue import sentences
+    from assistant.dialogue.checks import CHECKS
+
+    listed = [f"{name}: {sentence}" for name, sentence in sentences.all_sentences().items()]
+    return listed + [f"check {check.name}: {check.asks}" for check in CHECKS]
 
 
 def _add_models(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:

@@ -1,4 +1,4 @@
-"""The commands that work on finished records: replay, report, crew, seal, key."""
+"""The commands that work on finished records: replay, report, repair, crew, seal, key."""
 
 import argparse
 from pathlib import Path
@@ -93,6 +93,9 @@ def _add_report(commands: _Commands) -> None:
     parser.add_argument(
         "-o", "--output", type=Path, required=True, metavar="FILE", help="ends in .html .csv .json .pdf"
     )
+    parser.add_argument(
+        "--together", action="store_true", help="put logs of different splices together, if their cables are the same"
+    )
     parser.add_argument("--paper", choices=PAPERS, default=PAPERS[0], help="size of PDF pages (usual: %(default)s)")
     parser.set_defaults(run=_report)
 
@@ -100,7 +103,25 @@ def _add_report(commands: _Commands) -> None:
 def _report(options: argparse.Namespace) -> int:
     from assistant.app.report import report
 
-    print(report(options.logs, options.output, paper=options.paper))
+    print("\n".join(report(options.logs, options.output, paper=options.paper, together=options.together)))
+    return 0
+
+
+def _add_repair(commands: _Commands) -> None:
+    parser = commands.add_parser(
+        "repair",
+        help="a new log of what holds in a damaged one",
+        description="Make a new log of all records of a damaged one that can be proven. The damaged one is kept.",
+    )
+    parser.add_argument("log", type=Path, metavar="LOG")
+    parser.add_argument("-o", "--output", type=Path, metavar="NEW", help="the new log (usual: LOG.repaired.jsonl)")
+    parser.set_defaults(run=_repair)
+
+
+def _repair(options: argparse.Namespace) -> int:
+    from assistant.app.repair import repair
+
+    print("\n".join(repair(options.log, options.output)))
     return 0
 
 
@@ -129,13 +150,40 @@ def _add_key(commands: _Commands) -> None:
     new = does.add_parser("new", help="make it; from then on each session is sealed when it ends")
     new.set_defaults(run=_new_key)
     does.add_parser("show", help="show the file of the public half, to be given away").set_defaults(run=_show_key)
+    trust = does.add_parser("trust", help="trust the seals of another device")
+    trust.add_argument("file", type=Path, metavar="FILE", help="its public half")
+    trust.set_defaults(run=_trust_key)
+    does.add_parser("list", help="list the keys that are trusted").set_defaults(run=_list_keys)
+    distrust = does.add_parser("distrust", help="trust a key no longer")
+    distrust.add_argument("key", metavar="KEY", help="its first digits")
+    distrust.set_defaults(run=_distrust_key)
 
 
 def _new_key(_: argparse.Namespace) -> int:
-    from assistant.adapters.device_key import make_key
-    from assistant.app.seals import default_key
+    from assistant.app.seals import default_key, make_key
 
     print(make_key(default_key()))
+    return 0
+
+
+def _trust_key(options: argparse.Namespace) -> int:
+    from assistant.app import seals
+
+    print(f"{seals.trust(options.file)}: its seals hold from now on")
+    return 0
+
+
+def _distrust_key(options: argparse.Namespace) -> int:
+    from assistant.app import seals
+
+    print(f"{seals.distrust(options.key)}: its seals no longer hold")
+    return 0
+
+
+def _list_keys(_: argparse.Namespace) -> int:
+    from assistant.app import seals
+
+    print("\n".join(f"{key} {name}" for key, name in seals.trusted().items()) or "no key is trusted")
     return 0
 
 
@@ -181,4 +229,4 @@ def _crew(options: argparse.Namespace) -> int:
     return 0
 
 
-COMMANDS = (_add_replay, _add_report, _add_crew, _add_seal, _add_key)
+COMMANDS = (_add_replay, _add_report, _add_repair, _add_crew, _add_seal, _add_key)

@@ -3,6 +3,7 @@
 import sys
 from pathlib import Path
 
+from assistant.crew import tables
 from assistant.crew.database import Database, QueryResult, of_logs, of_parquet
 from assistant.crew.loading import LoadedTables
 from assistant.crew.tables import FigureQuery, question, questions
@@ -43,6 +44,8 @@ def _read_question(path: Path) -> FigureQuery:
 def _tell(loaded: LoadedTables, parquet: Path | None) -> None:
     for one in loaded.left_out:
         print(f"splice-assistant: crew: left out of the figures: {one.path}: {one.why}", file=sys.stderr)
+    for line in loaded.told:
+        print(f"splice-assistant: crew: {tables.clean(line)}", file=sys.stderr)
     print(f"Logs: {loaded.logs:,}, records: {loaded.records:,}", file=sys.stderr)
     if parquet is not None:
         print(f"Parquet: {parquet}", file=sys.stderr)

@@ -5,6 +5,7 @@ This thread alone owns the state and the journal. What is logged is logged befor
 
 import threading
 from dataclasses import dataclass, field, replace
+from typing import assert_never
 
 from assistant.app.inbox import Inbox
 from assistant.dialogue.machine import decide
@@ -259,6 +260,8 @@ class Loop:
                     self._note_wanted = True
                 case Quit():
                     self._quitting = True
+                case never:
+                    assert_never(never)
 
     def _say(self, sentence: Speak, *, interrupt: bool) -> None:
         self._ear.shut()

@@ -3,25 +3,29 @@
 import hashlib
 import queue
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from datetime import time as time_of_day
 from pathlib import Path
 
+from assistant.account.account import account_of
 from assistant.account.story import AccountError, Line, line_of
+from assistant.account.times import clock_of
 from assistant.account.topics import Topic
+from assistant.account.walk import ReadLog
 from assistant.adapters.device_key import load_public_key
 from assistant.adapters.kept_sound import sound_name, sounds_folder
+from assistant.app.report import load_log
 from assistant.app.seals import SealFinding, seal_findings
 from assistant.cable.splice_plan import JointNumber
-from assistant.dialogue.messages import Heard, Input, NoteKept
+from assistant.dialogue.messages import Heard, Input, NoteKept, SessionEnded, SessionOpened
 from assistant.dialogue.state import State
 from assistant.errors import AssistantError
-from assistant.session.damage import damage_of
-from assistant.session.journal import LoadedLog, lines_of, load
-from assistant.session.record import fact_object
-from assistant.session.replay import HistoryError, rebuild, rerun, steps
+from assistant.handover.summary import tally_line
+from assistant.session.journal import salvage
+from assistant.session.record import Record, fact_object
+from assistant.session.replay import HistoryError, rerun, settled, steps
 
 LONGEST_WAIT_S = 5.0
 """Longest wait between two steps: a pause of the work is not sat through."""
@@ -54,15 +58,18 @@ def lines(path: Path, wanted: Selection) -> Iterator[tuple[Line, float]]:
     for line in (line for line, _ in told[first : last + 1]):
         if wanted.only and not line.topics & wanted.only:
             continue
-        gap_s = (line.at - before).total_seconds() if before and wanted.speed else 0.0
+        gap_s = (line.turn - before).total_seconds() if before and wanted.speed else 0.0
         yield line, min(LONGEST_WAIT_S, max(0.0, gap_s) / (wanted.speed or 1.0))
-        before = line.at
+        before = line.turn
 
 
 def _told(path: Path) -> Iterator[tuple[Line, State]]:
+    records = settled(salvage(path)).records
     try:
-        for before, record, _ in steps(load(path).records):
-            yield line_of(record, before), before
+        clock = clock_of(records)
+        jumps = {jump.record for jump in clock.jumps}
+        for turn, (before, record, _) in zip(clock.turns, steps(records), strict=True):
+            yield line_of(record, before, turn, clock_set=record.number in jumps), before
     except (AccountError, HistoryError) as error:
         raise AssistantError(f"{path}: {error}") from error
 
@@ -108,6 +115,8 @@ def _reached(at: datetime, edge: datetime | time_of_day, *, at_start: bool) -> b
 def shown(line: Line) -> Iterator[str]:
     """Write a step as the session did."""
     clock = f"{line.at:%H:%M:%S}"
+    if Topic.CLOCK in line.topics:
+        yield f"{clock}  (the clock was set back here)"
     if line.came:
         way = f" [{line.way}]" if line.way else ""
         yield f"{clock}  > {line.came}{way}"
@@ -176,42 +185,39 @@ def checked(path: Path, public_key: Path | None) -> tuple[list[str], bool]:
 
     """
     key = load_public_key(public_key) if public_key else None
-    try:
-        data = path.read_bytes()
-    except OSError as error:
-        raise AssistantError(f"{path}: cannot be read ({error.strerror}); check the path and its rights") from error
-    try:
-        loaded = load(path)
-    except AssistantError as error:
-        damages = damage_of(lines_of(data))
-        return [f"{path}: line {d.line} {d.what}" for d in damages] or [str(error)], False
-    found = [f"{len(loaded.records)} records, the chain of checksums holds, last {loaded.last_sum}"]
-    if loaded.torn.endswith(b"\n"):  # a line that was cut off has no end
-        return [f"{path}: line {d.line} {d.what}" for d in damage_of(lines_of(data))], False
-    if loaded.torn:
-        found.append(
-            f"{len(loaded.torn)} bytes of a last line that was cut off while it was written; they do not count"
-        )
-    found.append(_state_line(loaded))
-    good = True
-    for finding in [*_sound_findings(path, loaded), *seal_findings(path, len(loaded.records), key)]:
+    log = load_log(path, str(path))
+    found = [f"{path}: {damage}" for damage in log.damages]
+    if log.damages:
+        found.append(f"{path}: {log.count} records are whole; splice-assistant repair makes a log of them")
+    else:
+        found.append(f"{log.count} records, the chain of checksums holds, last {log.last_sum}")
+    good = not log.damages
+    if log.records:
+        found += _account_lines(log)
+    for finding in [*_sound_findings(path, log.records), *seal_findings(path, log.count, key)]:
         found.append(finding.about)
         good = good and finding.holds
     return found, good
 
 
-def _state_line(loaded: LoadedLog) -> str:
-    state = rebuild(loaded.records)
-    if state.settings.asking:
-        return "a session of questions only"
-    tally = state.tally()
-    ended = "ended" if state.ended else "not ended, it can be taken up again"
-    return f"{tally.confirmed} confirmed, {tally.faulty} faulty, {tally.skipped + tally.open} left; {ended}"
+def _account_lines(log: ReadLog) -> list[str]:
+    """Give what the log comes to, as the report has it, and what must be known of it."""
+    opened = next((f for f in log.records[0].facts if isinstance(f, SessionOpened)), None)
+    if opened is not None and opened.settings.asking:
+        return ["a session of questions only"]
+    account = account_of([log])
+    ended = any(isinstance(fact, SessionEnded) for record in log.records for fact in record.facts)
+    again = ", ".join(str(row.sides[0]) for row in account.doubtful)
+    return [
+        f"{tally_line(account)}; {'ended' if ended else 'not ended, it can be taken up again'}",
+        *([f"to be called again: {again}"] if again else []),
+        *(line for line in account.notices if not any(line.endswith(damage) for damage in log.damages)),
+    ]
 
 
-def _sound_findings(path: Path, loaded: LoadedLog) -> list[SealFinding]:
-    wanted = [(sounds_folder(path) / name, sha256) for name, sha256 in _sound_files(loaded)]
-    notes = [(path.parent / Path(note.file).name, note.sha256) for note in _spoken_notes(loaded)]
+def _sound_findings(path: Path, records: Sequence[Record]) -> list[SealFinding]:
+    wanted = [(sounds_folder(path) / name, sha256) for name, sha256 in _sound_files(records)]
+    notes = [(path.parent / Path(note.file).name, note.sha256) for note in _spoken_notes(records)]
     if not wanted and not notes:
         return []
     there = [(file, sha256) for file, sha256 in [*wanted, *notes] if file.is_file()]
@@ -222,14 +228,14 @@ def _sound_findings(path: Path, loaded: LoadedLog) -> list[SealFinding]:
     return [*found, SealFinding(True, f"{len(there) - len(changed)} sounds are as recorded{gone}")]
 
 
-def _sound_files(loaded: LoadedLog) -> Iterator[tuple[str, str]]:
-    for record in loaded.records:
+def _sound_files(records: Sequence[Record]) -> Iterator[tuple[str, str]]:
+    for record in records:
         if isinstance(record.input, Heard) and record.input.sound_sha256:
             yield sound_name(record.number), record.input.sound_sha256
 
 
-def _spoken_notes(loaded: LoadedLog) -> Iterator[NoteKept]:
-    yield from (f for record in loaded.records for f in record.facts if isinstance(f, NoteKept) and f.file)
+def _spoken_notes(records: Sequence[Record]) -> Iterator[NoteKept]:
+    yield from (f for record in records for f in record.facts if isinstance(f, NoteKept) and f.file)
 
 
 def differences(path: Path) -> Iterator[str]:
@@ -239,7 +245,7 @@ def differences(path: Path) -> Iterator[str]:
         AssistantError: the log cannot be read.
 
     """
-    for found in rerun(load(path).records):
+    for found in rerun(settled(salvage(path)).records):
         record = found.record
         yield f"record {record.number}: {line_of(record, found.before).came or type(record.input).__name__}"
         yield from (f"  - {fact_object(fact)}" for fact in record.facts if fact not in found.today)
@@ -255,9 +261,9 @@ def forget_sound(path: Path, *, notes: bool) -> int:
         AssistantError: a file cannot be removed.
 
     """
-    loaded = load(path)
-    files = [sounds_folder(path) / name for name, _ in _sound_files(loaded)]
-    files += [path.parent / Path(note.file).name for note in _spoken_notes(loaded)] if notes else []
+    records = salvage(path).records
+    files = [sounds_folder(path) / name for name, _ in _sound_files(records)]
+    files += [path.parent / Path(note.file).name for note in _spoken_notes(records)] if notes else []
     there = [file for file in files if file.is_file()]
     try:
         for file in there:

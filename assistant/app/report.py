@@ -9,12 +9,14 @@ from assistant.account.account import Account, account_of
 from assistant.account.topics import Topic
 from assistant.account.walk import ReadLog
 from assistant.adapters.kept_sound import sound_name, sounds_folder
+from assistant.app.seals import seal_standing
 from assistant.errors import AssistantError
 from assistant.handover.document import as_object
 from assistant.handover.page import PageSound, as_page
 from assistant.handover.paper import as_pdf
 from assistant.handover.table import as_csv
-from assistant.session.journal import load
+from assistant.session.replay import settled
+from assistant.session.salvage import read_log
 
 SUFFIXES = (".html", ".csv", ".json", ".pdf")
 MOST_SOUND_BYTES = 2_500_000
@@ -25,23 +27,32 @@ SOUND_FIRST = (Topic.NOTE, Topic.MISMATCH, Topic.CORRECTION, Topic.FAULT, Topic.
 
 
 def load_log(path: Path, name: str) -> ReadLog:
-    """Read and check a log for an account.
+    """Read a log for an account, be it whole or damaged, and check its seals.
 
     Raises:
-        AssistantError: it cannot be read or is damaged.
+        AssistantError: it cannot be read.
 
     """
-    loaded = load(path)
+    try:
+        data = path.read_bytes()
+    except OSError as error:
+        raise AssistantError(f"{path}: cannot be read ({error.strerror}); check the path and its rights") from error
+    loaded = settled(read_log(data))
+    standing = seal_standing(path, data, loaded.count)
     return ReadLog(
         name=name,
         records=loaded.records,
-        sha256=hashlib.sha256(path.read_bytes()).hexdigest(),
+        sha256=hashlib.sha256(data).hexdigest(),
         last_sum=loaded.last_sum,
         torn_bytes=len(loaded.torn),
+        sums=loaded.sums,
+        damages=tuple(f"line {damage.line} {damage.what}" for damage in loaded.damages),
+        seal=standing.word,
+        seal_line=standing.line,
     )
 
 
-def account_from(paths: list[Path]) -> tuple[Account, dict[str, Path]]:
+def account_from(paths: list[Path], *, together: bool = False) -> tuple[Account, dict[str, Path]]:
     """Account for the logs of one splice; give with it the file of each log's name.
 
     Raises:
@@ -53,11 +64,11 @@ def account_from(paths: list[Path]) -> tuple[Account, dict[str, Path]]:
     if len({path.resolve() for path in paths}) < len(paths):
         raise AssistantError("report: the same log is given twice; give each once")
     named = {str(path) if same else path.name: path for path in paths}
-    return account_of([load_log(path, name) for name, path in named.items()]), named
+    return account_of([load_log(path, name) for name, path in named.items()], together=together), named
 
 
-def report(paths: list[Path], out: Path, *, paper: str = "A4") -> str:
-    """Write the report and give a line that tells what was written.
+def report(paths: list[Path], out: Path, *, paper: str = "A4", together: bool = False) -> list[str]:
+    """Write the report and give what must be known of the logs and a line that tells what was written.
 
     Raises:
         AssistantError: the logs cannot be used, the suffix is none of ours, or the file cannot be written.
@@ -68,7 +79,7 @@ def report(paths: list[Path], out: Path, *, paper: str = "A4") -> str:
         raise AssistantError(f"{out}: {suffix or 'no suffix'} is no form of report; end it in {', '.join(SUFFIXES)}")
     if any(out.resolve() == path.resolve() for path in paths):
         raise AssistantError(f"{out}: is one of the logs; give another file")
-    account, files = account_from(paths)
+    account, files = account_from(paths, together=together)
     forms: dict[str, Callable[[], bytes]] = {
         ".html": lambda: as_page(account, _sounds(account, files, out)).encode(),
         ".csv": lambda: as_csv(account).encode("utf-8-sig"),
@@ -80,8 +91,9 @@ def report(paths: list[Path], out: Path, *, paper: str = "A4") -> str:
         out.write_bytes(data)
     except OSError as error:
         raise AssistantError(f"{out}: cannot be written ({error.strerror}); choose another file") from error
-    records = sum(len(log.records) for log in account.logs)
-    return f"{out}: {len(data):,} bytes; logs: {len(account.logs)}, records: {records:,}"
+    records = sum(log.count for log in account.logs)
+    seals = [f"{log.name}: {log.seal_line}" for log in account.logs]
+    return [*account.notices, *seals, f"{out}: {len(data):,} bytes; logs: {len(account.logs)}, records: {records:,}"]
 
 
 def _sounds(account: Account, files: dict[str, Path], out: Path) -> dict[tuple[str, int], PageSound]:

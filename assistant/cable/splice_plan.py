@@ -106,7 +106,15 @@ class End:
 
     def address(self, position: int) -> Address:
         """Give the address of a position; see `Cable.address`."""
-        return self.cable.address(position)
+        found = self._addresses.get(position)
+        if found is None:
+            found = self._addresses[position] = self.cable.address(position)
+        return found
+
+    @cached_property
+    def _addresses(self) -> dict[int, Address]:
+        """Addresses that were asked for already: each is asked for many times in a session."""
+        return {}
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,7 +17,7 @@ from assistant.errors import AssistantError
 if TYPE_CHECKING:
     from duckdb import DuckDBPyConnection
 
-TABLES = {"sessions": "log", "records": "log, number", "facts": "log, turn", "joints": "log, joint"}
+TABLES = {"sessions": "log", "records": "log, number", "facts": "log, turn", "joints": "splice, joint"}
 """Each table with the order of its rows in Parquet."""
 MEMORY = "512MB"
 """What DuckDB may use; above it tables go to the disk, into a temporary folder."""

@@ -1,40 +1,51 @@
 """Logs -> tables: lines are read by DuckDB itself, plans by our own reader, the rest is SQL in `steps`."""
 
-from dataclasses import dataclass
+import json
+from collections.abc import Iterable
+from dataclasses import asdict, dataclass
 from importlib.resources import files
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from assistant.crew.logs import FoundLog, LeftOut, cabling, check_all, without_half_characters
-from assistant.dialogue import messages
+from assistant.crew.logs import FoundLog, JointRow, LeftOut, cabling, roll_up, without_half_characters
 from assistant.dialogue.tags import FACT_TAGS
 from assistant.errors import AssistantError
+from assistant.session.replay import ENTRIES
 
 if TYPE_CHECKING:
     from duckdb import DuckDBPyConnection
 
-ENTRIES = (
-    messages.PairConfirmed,
-    messages.FaultMarked,
-    messages.FaultCleared,
-    messages.Reopened,
-    messages.PairSkipped,
-    messages.MovedTo,
-    messages.PairTested,
-)
-"""Facts that `undone` takes back, one at a time."""
 _PATTERN_MARKS = frozenset("*?[]{}\\")
 """Characters by which DuckDB takes a path for a pattern."""
 _TABLES = """
-CREATE TEMP TABLE files (path VARCHAR, log VARCHAR, records BIGINT);
+CREATE TEMP TABLE files (
+    path VARCHAR, log VARCHAR, first_own BIGINT, last BIGINT, records BIGINT, splice VARCHAR, to_join BIGINT
+);
+CREATE TEMP TABLE standings (
+    splice VARCHAR, joint BIGINT, kind VARCHAR, standing VARCHAR, log VARCHAR, confirmed_in BIGINT, how VARCHAR,
+    channel VARCHAR, person VARCHAR, faults_left BIGINT
+);
 CREATE TEMP TABLE entry_tags (tag VARCHAR);
 CREATE TEMP TABLE cables (
     cable BIGINT, title VARCHAR, plan_text VARCHAR, cable_pairs BIGINT, first_pair BIGINT, last_pair BIGINT
 );
 CREATE TEMP TABLE runs (cable BIGINT, first_joint BIGINT, last_joint BIGINT, kind VARCHAR, joined BOOLEAN);
 """
+_JOINT_COLUMNS = {
+    "splice": "VARCHAR",
+    "joint": "BIGINT",
+    "kind": "VARCHAR",
+    "standing": "VARCHAR",
+    "log": "VARCHAR",
+    "confirmed_in": "BIGINT",
+    "how": "VARCHAR",
+    "channel": "VARCHAR",
+    "person": "VARCHAR",
+    "faults_left": "BIGINT",
+}
 _INCOMPLETE = """
 SELECT files.log FROM files LEFT JOIN lines ON lines.log = files.log
+    AND lines.input.tag IS DISTINCT FROM 'records-lost'
 GROUP BY files.log, files.records HAVING count(lines.number) < files.records
 """
 
@@ -46,6 +57,8 @@ class LoadedTables:
     logs: int
     records: int
     left_out: tuple[LeftOut, ...]
+    told: tuple[str, ...]
+    """What must be known of the logs, a line each."""
 
 
 class Loading:
@@ -56,6 +69,7 @@ class Loading:
         self._connection = connection
         self._work = work
         self._copies = 0
+        self._kept: dict[str, tuple[bytes, ...]] = {}
 
     def load(self, folder: Path) -> LoadedTables:
         """Load all logs below a folder.
@@ -64,24 +78,36 @@ class Loading:
             AssistantError: there is no folder, or no log in it that can be counted on.
 
         """
-        found = list(check_all(folder))
-        left_out = [one for one in found if isinstance(one, LeftOut)]
-        logs = {one.name: one for one in found if isinstance(one, FoundLog)}
-        for name in [name for name, log in logs.items() if not log.records]:
-            left_out.append(LeftOut(logs.pop(name).path, "holds no whole record"))
+        self._connection.execute(_TABLES)
+        splices = list(roll_up(folder))
+        left_out = [one for splice in splices for one in splice.left_out]
+        logs = {log.name: log for splice in splices for log in splice.logs}
+        self._kept = {name: lines for splice in splices for name, lines in splice.lines.items()}
         if logs:
-            self._connection.execute(_TABLES)
             left_out += self._lines(logs)
-        counted = len(found) - len(left_out)
+        counted = len(logs) - sum(one.path in {log.path for log in logs.values()} for one in left_out)
         if not counted:
             first = left_out[0]
             raise AssistantError(f"{folder}: none of its logs can be counted on; the first, {first.path}, {first.why}")
+        self._joints(row for splice in splices for row in splice.joints)
         self._connection.execute(_step("2_openings"))
         self._cables()
         tags = [[FACT_TAGS[entry]] for entry in ENTRIES]
         self._connection.executemany("INSERT INTO entry_tags VALUES (?)", tags)
         self._connection.execute(_step("3_tables"))
-        return LoadedTables(counted, self._number("SELECT count(*) FROM records"), tuple(left_out))
+        told = tuple(line for splice in splices for line in splice.told)
+        return LoadedTables(counted, self._number("SELECT count(*) FROM records"), tuple(left_out), told)
+
+    def _joints(self, rows: Iterable[JointRow]) -> None:
+        """Take how the joints stand, as the walk gave it."""
+        path = self._work / "joints.ndjson"
+        path.write_text("".join(json.dumps(asdict(row)) + "\n" for row in rows), encoding="ascii")
+        if path.stat().st_size:
+            columns = ", ".join(f"{name}: '{kind}'" for name, kind in _JOINT_COLUMNS.items())
+            self._connection.execute(
+                f"INSERT INTO standings SELECT * FROM read_ndjson($path, columns = {{{columns}}})",  # noqa: S608
+                {"path": str(path)},
+            )
 
     def _lines(self, logs: dict[str, FoundLog]) -> list[LeftOut]:
         """Read all lines; logs with lines that cannot be read are tried once more, in clean text, or left out."""
@@ -102,9 +128,12 @@ class Loading:
         self._connection.execute("DELETE FROM files WHERE log IN (SELECT unnest(?::VARCHAR[]))", [names])
 
     def _read(self, into: str, logs: list[tuple[str, FoundLog]]) -> None:
-        columns = ([path for path, _ in logs], [log.name for _, log in logs], [log.records for _, log in logs])
+        fields = ("name", "first", "last", "count", "splice", "to_join")
+        columns = [[path for path, _ in logs], *([getattr(log, field) for _, log in logs] for field in fields)]
+        kinds = ("VARCHAR", "VARCHAR", "BIGINT", "BIGINT", "BIGINT", "VARCHAR", "BIGINT")
         self._connection.execute(
-            "INSERT INTO files SELECT unnest(?::VARCHAR[]), unnest(?::VARCHAR[]), unnest(?::BIGINT[])", list(columns)
+            f"INSERT INTO files SELECT {', '.join(f'unnest(?::{kind}[])' for kind in kinds)}",
+            columns,
         )
         self._connection.execute(into + _step("1_lines"), {"paths": columns[0]})
 
@@ -112,18 +141,14 @@ class Loading:
         """Give a path that DuckDB reads exactly the whole records from."""
         path = str(log.path.absolute())
         plain = path.isprintable() and not _PATTERN_MARKS & set(path)
-        return path if plain and not log.torn else self._copy(log)
+        return path if plain and log.is_plain else self._copy(log)
 
     def _copy(self, log: FoundLog) -> str:
         """Copy the whole records of a log in clean text."""
         self._copies += 1
         path = self._work / f"{self._copies}.jsonl"
-        with log.path.open("rb") as source, path.open("wb") as target:
-            left = log.length
-            for line in source:
-                left -= len(line)
-                if left < 0:
-                    break
+        with path.open("wb") as target:
+            for line in self._kept.get(log.name) or log.path.read_bytes().splitlines(keepends=True):
                 target.write(without_half_characters(line))
         return str(path)
 

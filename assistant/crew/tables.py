@@ -39,12 +39,12 @@ def question(name: str, query: str) -> FigureQuery:
 
 def as_tables(answers: Iterable[tuple[FigureQuery, QueryResult]]) -> str:
     """Print answers for people: numbers to the right, a line below the heads."""
-    return "\n\n".join(f"{_clean(asked.title)}\n\n{_table(answer)}" for asked, answer in answers)
+    return "\n\n".join(f"{clean(asked.title)}\n\n{_table(answer)}" for asked, answer in answers)
 
 
 def _table(answer: QueryResult) -> str:
     rows = [[_cell(value) for value in row] for row in answer.rows]
-    heads = [_clean(column).replace("_", " ") for column in answer.columns]
+    heads = [clean(column).replace("_", " ") for column in answer.columns]
     widths = [max(len(row[index]) for row in [heads, *rows]) for index in range(len(heads))]
     right = [any(isinstance(row[index], int | float | Decimal) for row in answer.rows) for index in range(len(heads))]
 
@@ -64,10 +64,10 @@ def _cell(value: Any) -> str:
         return "-"
     if isinstance(value, datetime):
         return value.isoformat(" ", "seconds")
-    return _clean(f"{value:,}" if isinstance(value, int) and not isinstance(value, bool) else str(value))
+    return clean(f"{value:,}" if isinstance(value, int) and not isinstance(value, bool) else str(value))
 
 
-def _clean(text: str) -> str:
+def clean(text: str) -> str:
     """Keep text from a log to one line, and from steering the terminal."""
     return "".join(character if character.isprintable() else "\N{REPLACEMENT CHARACTER}" for character in text)
 

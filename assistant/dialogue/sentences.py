@@ -104,7 +104,9 @@ THAT_PAIR = _says("that pair")
 REOPENED = _says("{pair}, opened again.", pair=_PAIR)
 NOT_JOINED_YET = _says("{pair} is not done yet.", pair=_PAIR)
 JOIN_PROTECTED = _says("{pair} is protected, {reason}. Joined all the same?", pair=_PAIR, reason="alarm circuit")
-CALL_PROTECTED_FIRST = _says("Not logged. {pair} is protected, {reason}. Call it first.", pair=_PAIR, reason="alarm")
+CALL_PROTECTED_FIRST = _says(
+    "Not logged. Call it first, it is protected, {reason}: {pair}.", pair=_PAIR, reason="alarm"
+)
 NAME_ONE_PAIR = _says("Name one pair of this work.")
 NAME_THE_PAIR = _says("Not logged. Name the pair.")
 FAULTS = _says("Marked, total pairs {count}: {pairs}.", count="two", pairs="pair four, open; pair nine, short")

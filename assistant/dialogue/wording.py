@@ -15,8 +15,9 @@ from assistant.dialogue import sentences as s
 from assistant.dialogue.checks import question_of
 from assistant.dialogue.messages import (
     Channel,
+    Check,
     DidYouSay,
-    Fact,
+    EntryFact,
     FaultCleared,
     FaultMarked,
     FinishAnyway,
@@ -184,9 +185,11 @@ def coming(state: State, before: Joint | None) -> str:
     if made.protect:
         told.append(s.PROTECTED(reason=made.protect))
     turn = state.plan.turn
-    back = before is not None and turn[before.number] > turn[made.number]
+    known = state.of(made.number)
+    passed_by = before is not None and turn[before.number] > turn[made.number]
+    back = before is not made and (passed_by or (before is not None and not known.fresh and known.left))
     told.append((s.BACK_TO if back else s.NEXT)(joint=joint(made, state, before)))
-    faults = state.of(made.number).faults
+    faults = known.faults
     if faults:
         told.append(s.MARKED_ALREADY(faults=_faults(faults)))
     return " ".join(told)
@@ -293,7 +296,14 @@ def confirmed(state: State, made: Joint) -> str:
     read_back = s.CONFIRMED(pair=lead(made, state))
     if faults:
         read_back = s.CONFIRMED_FAULTY(pair=lead(made, state), faults=_faults(faults))
-    return together(read_back, where_done(state, made))
+    cable = s.CABLE(name=state.plan.end_of(made.lead).name) if _may_be_of_several(state) else ""
+    return together(cable, read_back, where_done(state, made))
+
+
+def _may_be_of_several(state: State) -> bool:
+    """In any order a number may be of another cable than was thought, so that its cable is said."""
+    leads = {made.lead.end for made in state.plan.joints}
+    return state.settings.any_order and len(leads) > 1
 
 
 def skipped(state: State, made: Joint) -> str:
@@ -369,7 +379,7 @@ def no_such_cable(state: State, number: int) -> str:
     return s.NO_PAIR_ON_CABLE(name=state.plan.ends[number - 1].name)
 
 
-def undone(state: State, made: Joint, fact: Fact) -> str:
+def undone(state: State, made: Joint, fact: EntryFact) -> str:
     """Tell what was taken back."""
     match fact:
         case FaultMarked():
@@ -384,10 +394,10 @@ def undone(state: State, made: Joint, fact: Fact) -> str:
             what = "test of "
         case Reopened():
             what = "opening of "
-        case PairConfirmed(how=how) if how.value == "module":
-            what = "module up to "
-        case _:
-            what = ""
+        case PairConfirmed(how=how):
+            what = "module up to " if how is Check.MODULE else ""
+        case never:
+            assert_never(never)
     return s.UNDONE(what=what, pair=lead(made, state))
 
 

@@ -22,9 +22,19 @@ def as_object(account: Account) -> dict[str, object]:
         "site": account.site.value if account.site else None,
         "caution": sentences.CAUTION(),
         "logs": [
-            {"name": log.name, "records": len(log.records), "sha256": log.sha256, "last_sum": log.last_sum}
+            {
+                "name": log.name,
+                "records": log.count,
+                "sha256": log.sha256,
+                "last_sum": log.last_sum,
+                "seal": log.seal,
+                "seal_line": log.seal_line,
+                "damages": list(log.damages),
+            }
             for log in account.logs
         ],
+        "notices": list(account.notices),
+        "to_be_called_again": [str(row.sides[0]) for row in account.doubtful],
         "sessions": [_sitting(one) for one in account.sittings],
         "ends": [
             {
@@ -108,6 +118,7 @@ def row_object(row: Row) -> dict[str, object]:
         "remarks": [_remark(remark) for remark in row.remarks],
         "protect": row.joint.protect,
         "reason": row.joint.reason,
+        "doubt": row.doubt,
     }
 
 

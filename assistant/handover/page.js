@@ -25,7 +25,7 @@
   }
   function tell(seconds) {
     const time = new Date(began + (seconds * 60 + offset_min * 3600) * 1000 / 60).toISOString();
-    const done = counts.slice(5).reduce((sum, one) => sum + one, 0);
+    const done = counts.slice(data.first_way).reduce((sum, one) => sum + one, 0);
     shown.textContent = time.slice(0, 10) + " " + time.slice(11, 19) + ", " + done + " of " + data.joined + " confirmed";
     moment.setAttribute("aria-valuetext", shown.textContent);
     counts.forEach((count, code) => { document.getElementById("n" + code).textContent = count; });

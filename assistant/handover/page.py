@@ -24,7 +24,7 @@ from assistant.dialogue import naming, sentences
 from assistant.dialogue.checks import question_of
 from assistant.dialogue.messages import PairTest
 from assistant.dialogue.state import Standing
-from assistant.handover.summary import WAYS, differing, headline, joint_runs, left_over
+from assistant.handover.summary import WAYS, differing, headline, joint_runs, left_over, named
 
 CHART_WIDTH, CHART_HEIGHT = 1000, 120
 
@@ -60,11 +60,15 @@ CODES: tuple[Code, ...] = (
     Code("fault", "faulty"),
     Code("dead", "dead"),
     Code("spare", "spare"),
+    Code("fault+", "joined, fault outstanding"),
+    Code("again", "to be called again"),
     *(Code(sign, f"confirmed {about}") for sign, about in WAYS.values()),
 )
 """Index in this tuple = class k0, k1, ... of the picture."""
-_PLAIN = (Standing.OPEN, Standing.SKIPPED, Standing.FAULTY, Standing.DEAD, Standing.SPARE)
-_WAY_CODE = {way: len(_PLAIN) + index for index, way in enumerate(WAYS)}
+_PLAIN = (Standing.OPEN, Standing.SKIPPED, Standing.FAULTY, Standing.DEAD, Standing.SPARE, Standing.JOINED_FAULTY)
+_AGAIN = len(_PLAIN)
+_FIRST_WAY = _AGAIN + 1
+_WAY_CODE = {way: _FIRST_WAY + index for index, way in enumerate(WAYS)}
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,9 +116,10 @@ def as_page(account: Account, sounds: Sounds | None = None) -> str:
             data=_data(account),
             differing=differing(account),
             ends=[_end_picture(account, index, end) for index, end in enumerate(account.plan.ends)],
-            faulty=[row for row in account.rows if row.standing is Standing.FAULTY or row.known.failed],
+            faulty=[row for row in account.rows if row.known.faults or row.known.failed],
             head=headline(account),
             left=list(left_over(account)),
+            named=named,
             rings=[ring.value for ring in RINGS],
             runs=joint_runs(account),
             script=script,
@@ -145,13 +150,15 @@ def _text(name: str) -> str:
     return files("assistant.handover").joinpath(name).read_text(encoding="utf-8")
 
 
-def code_of(standing: Standing, how: str) -> int:
+def code_of(standing: Standing, how: str, doubt: str) -> int:
     """Give the index in `CODES`."""
+    if doubt and standing in (Standing.OPEN, Standing.SKIPPED):
+        return _AGAIN
     return _WAY_CODE[how] if standing is Standing.CONFIRMED else _PLAIN.index(standing)
 
 
 def _row_code(row: Row) -> int:
-    return code_of(row.standing, row.how)
+    return code_of(row.standing, row.how, row.doubt)
 
 
 def _end_picture(account: Account, index: int, end: End) -> EndPicture:
@@ -190,13 +197,14 @@ def _end_picture(account: Account, index: int, end: End) -> EndPicture:
 def _data(account: Account) -> str:
     """Give what the script needs, as JSON that cannot end its element."""
     start = [
-        code_of(Standing.OPEN if row.joint.kind.joined else Standing(row.joint.kind.value), "") for row in account.rows
+        code_of(Standing.OPEN if row.joint.kind.joined else Standing(row.joint.kind.value), "", "")
+        for row in account.rows
     ]
     changes = [
         [
-            round((change.at - account.began).total_seconds()),
+            round((change.turn - account.began).total_seconds()),
             account.row_of[change.lead],
-            code_of(change.standing, change.made.how if change.made else ""),
+            code_of(change.standing, change.made.how if change.made else "", change.doubt),
         ]
         for change in account.changes
     ]
@@ -206,6 +214,7 @@ def _data(account: Account) -> str:
         "start": start,
         "changes": changes,
         "codes": [[code.sign, code.label] for code in CODES],
+        "first_way": _FIRST_WAY,
         "joined": sum(row.joint.kind.joined for row in account.rows),
     }
     return json.dumps(data, separators=(",", ":")).replace("<", "\\u003c")
@@ -258,7 +267,7 @@ def _chart(account: Account) -> Chart:
         most=most,
         bars=bars,
         work=tuple((x(s.began), max(1.0, x(s.ended) - x(s.began))) for s in account.stretches),
-        slips=tuple(x(slip.at) for slip in account.slips),
+        slips=tuple(x(slip.turn) for slip in account.slips),
         ticks=tuple(
             (x(one.began), f"{one.began:%d. %H:%M}" if many_days else f"{one.began:%H:%M}")
             for one in account.pace[::each]

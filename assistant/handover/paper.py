@@ -12,7 +12,7 @@ from typing import Any
 from assistant.account.account import Account
 from assistant.dialogue import sentences
 from assistant.dialogue.state import Standing
-from assistant.handover.summary import WAYS, headline, joint_runs, left_over
+from assistant.handover.summary import WAYS, headline, joint_runs, left_over, tally_line
 
 MOST_LISTED = 25
 """Lines of a list on paper; the rest is counted, and stands on the page."""
@@ -89,7 +89,7 @@ def _plain(text: str) -> str:
 
 
 def _foot(account: Account) -> Callable[[Any, Any], None]:
-    sums = ", ".join(f"{log.name} {len(log.records)} records, last checksum {log.last_sum}" for log in account.logs)
+    sums = ", ".join(f"{log.name} {log.count} records, last checksum {log.last_sum}" for log in account.logs)
 
     def draw(canvas: Any, document: Any) -> None:
         canvas.saveState()
@@ -110,7 +110,7 @@ def _story(account: Account, style: _Style) -> list[Any]:
         ("place", ", ".join(part for part in (account.place, account.site.value if account.site else "") if part)),
         ("date", days),
         ("splicer", people),
-        ("joints", f"{head.to_join} to make: {head.confirmed} confirmed, {head.faulty} faulty, {head.left} left"),
+        ("joints", f"{head.to_join} to make: {tally_line(account)}"),
         ("not joined", f"{account.tally[Standing.DEAD]} dead, {account.tally[Standing.SPARE]} spare"),
         ("work", f"{head.work} without pauses; stretches of work: {len(account.stretches)}"),
         ("checked", "; ".join(f"{account.ways[way]} {about}" for way, (_, about) in WAYS.items() if account.ways[way])),
@@ -120,6 +120,7 @@ def _story(account: Account, style: _Style) -> list[Any]:
         style.table(("field", "entry"), facts, [0.16, 0.84]),
         style.text("A confirmed pair is the word of the person who joined it, not an electrical test.", bold=True),
         style.text(sentences.CAUTION()),
+        *_notices(account, style),
         *_contradictions(account, style),
         style.text("Sheaths", "Heading3"),
         style.table(("end", "pairs", "gauge", "counts"), _sheaths(account), [0.2, 0.12, 0.12, 0.56]),
@@ -135,10 +136,23 @@ def _story(account: Account, style: _Style) -> list[Any]:
         style.table(("field", "entry"), [(blank, "") for blank in BLANKS], [0.3, 0.7]),
         style.text("Logs", "Heading3"),
         style.table(
-            ("log", "records", "SHA-256 of the file"),
-            [(log.name, len(log.records), log.sha256) for log in account.logs],
-            [0.3, 0.1, 0.6],
+            ("log", "records", "seal", "SHA-256 of the file"),
+            [(log.name, log.count, log.seal_line, log.sha256) for log in account.logs],
+            [0.22, 0.1, 0.28, 0.4],
         ),
+    ]
+
+
+def _notices(account: Account, style: _Style) -> list[Any]:
+    if not account.notices:
+        return []
+    rows: list[tuple[object, ...]] = [(notice,) for notice in account.notices]
+    again = ", ".join(str(row.sides[0]) for row in account.doubtful)
+    if again:
+        rows.append((f"to be called again: {again}",))
+    return [
+        style.text("To be known of the logs", "Heading3"),
+        style.table(("what",), rows, [1.0]),
     ]
 
 

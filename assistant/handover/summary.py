@@ -24,7 +24,11 @@ class Headline:
 
     to_join: int
     confirmed: int
+    """Joined, and no fault is known."""
+    joined_faulty: int
+    """Joined, with a fault outstanding."""
     faulty: int
+    """Not joined, for a fault."""
     left: int
     """Skipped ones among them."""
     not_joined: int
@@ -39,12 +43,14 @@ def headline(account: Account) -> Headline:
     tally = account.tally
     left = tally[Standing.OPEN] + tally[Standing.SKIPPED]
     confirmed, faulty = tally[Standing.CONFIRMED], tally[Standing.FAULTY]
+    joined_faulty = tally[Standing.JOINED_FAULTY]
     trouble = bool(account.contradictions)
     state = "logs contradict each other" if trouble else "nothing left" if not left else f"{left} left"
     hours = account.work_s / 3600
     return Headline(
-        to_join=confirmed + faulty + left,
+        to_join=confirmed + joined_faulty + faulty + left,
         confirmed=confirmed,
+        joined_faulty=joined_faulty,
         faulty=faulty,
         left=left,
         not_joined=tally[Standing.DEAD] + tally[Standing.SPARE],
@@ -52,6 +58,18 @@ def headline(account: Account) -> Headline:
         per_hour=f"{confirmed / hours:.0f}" if hours >= 1 / 60 else "",
         state=state,
     )
+
+
+def tally_line(account: Account) -> str:
+    """Give the count of joints in words."""
+    head = headline(account)
+    outstanding = f"{head.joined_faulty} confirmed with a fault outstanding, " if head.joined_faulty else ""
+    return f"{head.confirmed} confirmed, {outstanding}{head.faulty} faulty, {head.left} left"
+
+
+def named(standing: Standing) -> str:
+    """Name a standing for a reader."""
+    return "joined, fault outstanding" if standing is Standing.JOINED_FAULTY else standing.value
 
 
 def duration(seconds: float) -> str:
@@ -68,6 +86,7 @@ class JointRun:
 
     kind: str
     standing: str
+    """In words for reading."""
     pairs: tuple[str, ...]
     """One for each end: end, count and numbers."""
     count: int
@@ -80,7 +99,7 @@ def joint_runs(account: Account) -> list[JointRun]:
     def key(pair: tuple[int, Row]) -> tuple[object, ...]:
         index, row = pair
         sides = tuple((side.end, side.count, side.number - index, side.group == 0) for side in row.sides)
-        return row.joint.kind, row.standing, row.joint.protect, row.joint.reason, row.known.faults, sides
+        return row.joint.kind, row.standing, row.joint.protect, row.joint.reason, row.known.faults, row.doubt, sides
 
     return [_run([row for _, row in some]) for _, some in groupby(enumerate(account.rows), key)]
 
@@ -94,10 +113,13 @@ def _run(rows: list[Row]) -> JointRun:
     faults = ", ".join(fault.value for fault in first.known.faults)
     why = "; ".join(
         part
-        for part in (faults, first.joint.reason, f"protected: {first.joint.protect}" if first.joint.protect else "")
+        for part in (
+            *(faults, f"call again: {first.doubt}" if first.doubt else "", first.joint.reason),
+            f"protected: {first.joint.protect}" if first.joint.protect else "",
+        )
         if part
     )
-    return JointRun(first.joint.kind.value, first.standing.value, tuple(pairs), len(rows), why)
+    return JointRun(first.joint.kind.value, named(first.standing), tuple(pairs), len(rows), why)
 
 
 def differing(account: Account) -> list[JointRun]:

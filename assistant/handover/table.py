@@ -9,6 +9,7 @@ from assistant.account.sides import Side
 COLUMNS = (
     *("turn", "kind", "end", "count", "number", "position", "group", "binder", "colours", "standing", "how", "by"),
     *("asked_back", "person", "at", "log", "record", "faults", "tests", "readings", "notes", "protect", "reason"),
+    *("doubt", "logs"),
 )
 _FORMULA = ("=", "+", "-", "@", "\t", "\r")
 """First signs that make spreadsheet programs compute a cell (OWASP, CSV injection)."""
@@ -19,9 +20,10 @@ def as_csv(account: Account) -> str:
     out = io.StringIO()
     writer = csv.writer(out)
     writer.writerow(COLUMNS)
+    of_logs = "; ".join([*(f"{log.name}: {log.seal_line}" for log in account.logs), *account.notices])
     for row in account.rows:
         for side in row.sides:
-            writer.writerow([_harmless(cell) for cell in _cells(row, side)])
+            writer.writerow([_harmless(cell) for cell in [*_cells(row, side), of_logs]])
     return out.getvalue()
 
 
@@ -37,6 +39,7 @@ def _cells(row: Row, side: Side) -> list[object]:
         "; ".join(remark.text or remark.file for remark in row.remarks if not remark.is_reading),
         row.joint.protect,
         row.joint.reason,
+        row.doubt,
     ]
 
 

@@ -1,41 +1,64 @@
-"""Where records are kept: a file that survives a crash, or memory.
+"""Where records are kept: files that survive a crash, or memory.
 
 Must not know anything of the dialogue: a record is a line to it.
 """
 
-import errno
-import fcntl
 import os
+import time
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Protocol
 
-from assistant.errors import AssistantError
-from assistant.session.record import (
-    FIRST_SUM,
-    LINE_START,
-    ForeignRecordError,
-    Record,
-    RecordError,
-    decode,
-    encode,
+from assistant.session.place import (
+    Disk,
+    JournalError,
+    Place,
+    PlaceError,
+    Trouble,
+    free_name,
+    lock,
+    write_new,
 )
+from assistant.session.record import FIRST_SUM, LaterInput, Record, encode
+from assistant.session.salvage import LoadedLog, read_log
+
+SLOW_S = 0.5
+"""Seconds for one step from which a disk is told to be slow: an answer is to come within a second."""
+RETRY_S = 5.0
+"""Least seconds between two tries to write to a place that took nothing."""
 
 
-class JournalError(AssistantError):
-    """A journal cannot be opened or written; the text says which, where and what to do."""
+@dataclass(frozen=True, slots=True)
+class Health:
+    """How a journal fares, to be told aloud."""
+
+    places: tuple[Path, ...]
+    """Files that hold all records so far."""
+    troubles: tuple[Trouble, ...] = ()
+    """Places that take nothing now."""
+    mended: int = 0
+    """How many times a place was written to again after it took nothing."""
+    slow_s: float = 0.0
+    """Seconds that the last step took, where these were many; else 0."""
 
 
 class Journal(Protocol):
     """Keeps records in order. One writer."""
 
+    @property
+    def health(self) -> Health:
+        """How it fares after the last record."""
+
     def append(self, record: Record) -> None:
-        """Keep a record; returns only when it is durable. All or nothing.
+        """Keep a record; returns only when it is durable in one place at least. All or nothing.
 
         Raises:
-            JournalError: it could not be written; nothing of it counts.
+            JournalError: it could not be written anywhere; nothing of it counts, and it may be tried again.
 
         """
+
+    def try_again(self) -> bool:
+        """Try to write what is missing anywhere; tell whether at least one place holds all records."""
 
     def close(self) -> None:
         """Release the journal."""
@@ -48,194 +71,233 @@ class MemoryJournal:
         """Begin empty."""
         self.records: list[Record] = []
 
+    @property
+    def health(self) -> Health:
+        """Nothing can go wrong."""
+        return Health(())
+
     def append(self, record: Record) -> None:
         """Keep a record."""
         self.records.append(record)
+
+    def try_again(self) -> bool:
+        """Tell that all is kept."""
+        return True
 
     def close(self) -> None:
         """Do nothing."""
 
 
-@dataclass(frozen=True, slots=True)
-class LoadedLog:
-    """What a log file holds."""
-
-    records: tuple[Record, ...]
-    last_sum: str
-    length: int
-    """Bytes of whole records."""
-    torn: bytes
-    """What stands after them: a record that was cut off while it was written."""
-
-
-def load(path: Path) -> LoadedLog:
-    """Read a log and check every line.
-
-    Only a bad last line counts as torn, unless it is whole or more than one. A bad line elsewhere is damage.
+def salvage(path: Path) -> LoadedLog:
+    """Read a log, be it whole or damaged: `damages` tells.
 
     Raises:
-        JournalError: the file cannot be read, or a line that is not the last one is damaged.
+        JournalError: the file cannot be read.
 
     """
     try:
         data = path.read_bytes()
     except OSError as error:
         raise JournalError(f"{path}: cannot be read ({error.strerror}); check the path and its rights") from error
-    lines = lines_of(data)
-    records: list[Record] = []
-    last_sum, length = FIRST_SUM, 0
-    for number, line in enumerate(lines, 1):
-        try:
-            record, last_sum = decode(line, last_sum)
-            if record.number != number:
-                raise ForeignRecordError(f"it is numbered {record.number}")
-        except RecordError as error:
-            if number == len(lines) and _may_be_torn(line, error):
-                return LoadedLog(tuple(records), last_sum, length, data[length:])
-            raise JournalError(
-                f"{path}: line {number} is damaged ({error}); the log is left untouched, restore it from a copy"
-            ) from error
-        records.append(record)
-        length += len(line)
-    return LoadedLog(tuple(records), last_sum, length, b"")
+    return read_log(data)
 
 
-def _may_be_torn(line: bytes, error: RecordError) -> bool:
-    return not isinstance(error, ForeignRecordError) and LINE_START not in line[1:]
+def load(path: Path) -> LoadedLog:
+    """Read a log that must be whole; a last line without its end is torn, and does not count.
 
+    Raises:
+        JournalError: the file cannot be read, or is damaged.
 
-def lines_of(data: bytes) -> list[bytes]:
-    """Cut a log into its lines, each with its end; the last may lack it."""
-    parts = data.split(b"\n")
-    return [part + b"\n" for part in parts[:-1]] + ([parts[-1]] if parts[-1] else [])
+    """
+    loaded = salvage(path)
+    for damage in loaded.damages:
+        raise JournalError(
+            f"{path}: line {damage.line} is damaged ({damage.what}); the log is left untouched, "
+            f"splice-assistant repair makes a new one of what holds"
+        )
+    return loaded
 
 
 class FileJournal:
-    """Keeps records in a file of mode 0600, under an exclusive lock, each synced before it counts."""
+    """Keeps records in a file, on request in a second, equal one on another disk; each synced before it counts.
 
-    def __init__(self, path: Path, handle: int, last_sum: str, length: int) -> None:
-        """Take an open, locked file; use `create` or `reopen`."""
-        self.path = path
-        self._handle = handle
+    All that was written is held in memory too, so that a file that is lost can be written again.
+    """
+
+    def __init__(self, places: list[Place], last_sum: str, data: bytes) -> None:
+        """Take open, locked files that hold these bytes; use `create` or `reopen`."""
+        self._places = places
         self._last_sum = last_sum
-        self._length = length
+        self._data = bytearray(data)
+        self._troubles: dict[int, Trouble] = {}
+        self._tried: dict[int, float] = {}
+        self._mended = 0
+        self._slow_s = 0.0
+        self._closed = False
+
+    @property
+    def path(self) -> Path:
+        """The first file."""
+        return self._places[0].path
+
+    @property
+    def health(self) -> Health:
+        """How it fares after the last record."""
+        whole = tuple(p.path for i, p in enumerate(self._places) if i not in self._troubles)
+        return Health(whole, tuple(self._troubles.values()), self._mended, self._slow_s)
 
     @classmethod
-    def create(cls, path: Path) -> "FileJournal":
-        """Make a new log.
+    def create(cls, path: Path, copy: Path | None = None, disk: Disk | None = None) -> "FileJournal":
+        """Make a new log, and on request its copy, in another folder.
 
         Raises:
-            JournalError: it exists already, or the folder cannot be written.
+            JournalError: one exists already, or a folder cannot be written.
 
         """
-        handle = -1
-        try:
-            _make_folder(path.parent)
-            handle = os.open(path, os.O_RDWR | os.O_CREAT | os.O_EXCL | os.O_APPEND | os.O_CLOEXEC, 0o600)
-            _lock(handle, path)
-            _sync_folder(path.parent)
-        except OSError as error:
-            if handle >= 0:
-                os.close(handle)
-            raise JournalError(
-                f"{path}: cannot be made ({error.strerror}); choose another folder with --log"
-            ) from error
-        return cls(path, handle, FIRST_SUM, 0)
+        places: list[Place] = []
+        for one, option in ((path, "--log"), (copy, "--copy")):
+            if one is None:
+                continue
+            try:
+                places.append(Place.create(one, disk or Disk()))
+            except OSError as error:
+                for place in places:
+                    place.close()
+                raise JournalError(
+                    f"{one}: cannot be made ({error.strerror}); choose another folder with {option}"
+                ) from error
+        return cls(places, FIRST_SUM, b"")
 
     @classmethod
-    def reopen(cls, path: Path) -> "tuple[FileJournal, LoadedLog]":
-        """Open a log to go on with it; a torn last line is moved aside into a file beside it.
+    def reopen(cls, path: Path, copy: Path | None = None, disk: Disk | None = None) -> "tuple[FileJournal, LoadedLog]":
+        """Open a log to go on with it, with its copy; a torn last line is moved aside into a file beside it.
+
+        Where the two are not equally long, as after a disk was full, the longer one counts.
 
         Raises:
-            JournalError: it is damaged, in use, or cannot be written.
+            JournalError: one is damaged, in use, or cannot be written, or the copy is of another log.
 
         """
+        disk = disk or Disk()
+        place, loaded, data = _opened(path, disk)
+        places = [place]
         try:
-            handle = os.open(path, os.O_RDWR | os.O_APPEND | os.O_CLOEXEC)
-        except OSError as error:
-            raise JournalError(f"{path}: cannot be opened ({error.strerror}); check the path and its rights") from error
-        try:
-            _lock(handle, path)
-            loaded = load(path)
-            if loaded.torn:
-                _set_aside(path, loaded.torn)
-                os.ftruncate(handle, loaded.length)
-                os.fsync(handle)
-        except OSError as error:
-            os.close(handle)
-            raise JournalError(
-                f"{path}: its torn last line cannot be moved aside ({error.strerror}); free some space and resume"
-            ) from error
+            if copy is not None:
+                loaded, data = _with_copy(places, copy, loaded, data, disk)
         except BaseException:
-            os.close(handle)
+            for place in places:
+                place.close()
             raise
-        return cls(path, handle, loaded.last_sum, loaded.length), loaded
+        return cls(places, loaded.last_sum, data), loaded
 
     def append(self, record: Record) -> None:
-        """Write and sync one record; on failure the file is put back to what it was."""
+        """Write and sync one record in every place; what no place keeps does not count."""
+        if self._closed:
+            raise JournalError(f"{self.path}: cannot be written (it is closed); resume it")
         line, checksum = encode(record, self._last_sum)
-        try:
-            written = os.write(self._handle, line)
-            if written != len(line):
-                raise OSError(errno.ENOSPC, "the disk took only part of it")
-            os.fsync(self._handle)
-        except OSError as error:
-            self._put_back()
-            raise JournalError(
-                f"{self.path}: cannot be written ({error.strerror}); nothing was logged, free some space and resume"
-            ) from error
+        self._data += line
+        if not self._keep(patient=len(self._troubles) == len(self._places)):
+            del self._data[-len(line) :]
+            raise JournalError("; ".join(map(str, self._troubles.values())) + "; nothing was logged")
         self._last_sum = checksum
-        self._length += len(line)
+
+    def try_again(self) -> bool:
+        """Try to write what is missing anywhere; tell whether at least one place holds all records."""
+        self._tried.clear()
+        return self._keep(patient=True)
 
     def close(self) -> None:
-        """Release the lock and the file."""
-        if self._handle >= 0:
-            os.close(self._handle)
-            self._handle = -1
+        """Release locks and files."""
+        self._closed = True
+        for place in self._places:
+            place.close()
 
-    def _put_back(self) -> None:
-        try:
-            os.ftruncate(self._handle, self._length)
-        except OSError:  # nothing may follow the torn line, which the next opening finds and moves aside
-            self.close()
+    def _keep(self, *, patient: bool) -> bool:
+        """Write what is missing in each place; one that took nothing is not tried again at once, unless patient."""
+        began = time.monotonic()
+        kept = False
+        for index, place in enumerate(self._places):
+            since = began - self._tried.get(index, -RETRY_S)
+            if index in self._troubles and not patient and since < RETRY_S:
+                continue
+            self._tried[index] = began
+            kept = self._kept(index, place) or kept
+        took = time.monotonic() - began
+        self._slow_s = took if took >= SLOW_S else 0.0
+        return kept
+
+    def _kept(self, index: int, place: Place) -> bool:
+        """Write into one place; a file that cannot be gone on with is begun again at once."""
+        for _ in range(2):
+            try:
+                place.keep(self._data)
+            except PlaceError as error:
+                self._troubles[index] = error.trouble
+                if not place.anew:
+                    return False
+            else:
+                if self._troubles.pop(index, None):
+                    self._mended += 1
+                return True
+        return False
 
 
-def _lock(handle: int, path: Path) -> None:
+def _opened(path: Path, disk: Disk) -> tuple[Place, LoadedLog, bytes]:
+    """Open one file of a log and move aside what is torn."""
     try:
-        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        handle = disk.open(path, os.O_RDWR | os.O_APPEND)
     except OSError as error:
-        raise JournalError(f"{path}: is in use by another session; end that one first") from error
-
-
-def _make_folder(folder: Path) -> None:
-    """Make a folder and those above it, each to be found again after a power cut."""
-    if folder.is_dir() or folder == folder.parent:
-        return
-    _make_folder(folder.parent)
-    folder.mkdir(exist_ok=True)
-    _sync_folder(folder.parent)
-
-
-def _sync_folder(folder: Path) -> None:
-    handle = os.open(folder, os.O_RDONLY)
+        raise JournalError(f"{path}: cannot be opened ({error.strerror}); check the path and its rights") from error
     try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)
-
-
-def _set_aside(path: Path, torn: bytes) -> None:
-    number = 1
-    while (aside := path.with_name(f"{path.name}.torn{number}")).exists():
-        number += 1
-    handle = os.open(aside, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-    try:
-        if os.write(handle, torn) != len(torn):
-            raise OSError(errno.ENOSPC, "the disk took only part of it")
-        os.fsync(handle)
-    except OSError:
-        aside.unlink()
+        lock(handle, path)
+        loaded = load(path)
+        if any(record.later or isinstance(record.input, LaterInput) for record in loaded.records):
+            raise JournalError(
+                f"{path}: was written by a later version, which alone can go on with it; update this one"
+            )
+        if loaded.torn:
+            _set_aside(path, loaded.torn, disk)
+            disk.cut(handle, loaded.length)
+            disk.sync(handle)
+        data = disk.read(path)
+        return Place(path, handle, len(data), disk), loaded, data
+    except OSError as error:
+        disk.close(handle)
+        raise JournalError(
+            f"{path}: its torn last line cannot be moved aside ({error.strerror}); free some space and resume"
+        ) from error
+    except BaseException:
+        disk.close(handle)
         raise
-    finally:
-        os.close(handle)
-    _sync_folder(path.parent)
+
+
+def _with_copy(places: list[Place], copy: Path, loaded: LoadedLog, data: bytes, disk: Disk) -> tuple[LoadedLog, bytes]:
+    """Open or make the copy and bring both to the same length."""
+    if not copy.exists():
+        try:
+            places.append(Place.create(copy, disk, data))
+        except OSError as error:
+            raise JournalError(
+                f"{copy}: cannot be made ({error.strerror}); choose another folder with --copy"
+            ) from error
+        return loaded, data
+    place, copied, bytes_there = _opened(copy, disk)
+    places.append(place)
+    if not (bytes_there.startswith(data) or data.startswith(bytes_there)):
+        raise JournalError(
+            f"{copy}: is no copy of {places[0].path}: both went on by themselves; "
+            "give --copy another folder, and both to report"
+        )
+    if len(bytes_there) > len(data):
+        loaded, data = copied, bytes_there
+    try:
+        for one in places:
+            one.keep(data)
+    except PlaceError as error:
+        raise JournalError(str(error.trouble)) from error
+    return loaded, data
+
+
+def _set_aside(path: Path, torn: bytes, disk: Disk) -> None:
+    aside = free_name(path, lambda number: f"{path.name}.torn{number}")
+    disk.close(write_new(disk, aside, torn))

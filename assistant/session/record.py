@@ -1,26 +1,32 @@
 """One record = one input with all the facts it caused = one checked line of JSON.
 
 The line carries a checksum over the checksum of the line before and its own text, so that a changed,
-lost or moved line is found. Type tags are words of our own, never import paths: the table may only
-grow, so that old logs load for ever. Must not know files or a clock.
+lost or moved line is found. It names the checksum of the line before too ("after"), so that it can be
+checked alone when that line is damaged; older lines have no such field and are checked behind their
+neighbours. Type tags are words of our own, never import paths: the table may only grow, so that old logs
+load for ever; what a later version wrote is read as far as it is known. Must not know files or a clock.
 """
 
 import hashlib
 import json
 import re
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass, fields, is_dataclass
 from types import UnionType
-from typing import Any, get_args, get_type_hints
+from typing import Any, TypeAlias, get_args, get_type_hints
 
 from cattrs import Converter
 from cattrs.gen import make_dict_structure_fn, make_dict_unstructure_fn, override
 from cattrs.strategies import configure_tagged_union
 
+from assistant.cable.splice_plan import JointNumber
 from assistant.dialogue import messages
 from assistant.dialogue.messages import BEFORE_NUMBERS, Fact, Input, Question
 from assistant.dialogue.tags import FACT_TAGS, INPUT_TAGS, QUESTION_TAGS
 
+MOST_RECORDS = 10**9
+"""Records that a log can hold: far more than a working life gives."""
 SUM_LENGTH = 16
 """Hex digits of the checksum that are kept: 64 bits."""
 FIRST_SUM = "0" * SUM_LENGTH
@@ -28,6 +34,44 @@ FIRST_SUM = "0" * SUM_LENGTH
 LINE_START = b'{"sum":"'
 """How every line begins; JSON escapes quotes in texts, so that it stands nowhere else in a line."""
 _LINE = re.compile(rb'\{"sum":"([0-9a-f]{16})",(.*)\}\n', re.DOTALL)
+_AFTER = re.compile(rb'"after":"([0-9a-f]{16})",')
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RecordsLost:
+    """Stands for records that are lost: its record has the number of the first of them, and the time before them."""
+
+    last: int
+    """Number of the last one that is lost."""
+    until: str
+    """Time of the record behind them; empty where none is there."""
+    why: str
+    doubtful: tuple[JointNumber, ...] = ()
+    """Joints that have to be called again, since the lost records may have changed them."""
+    next_sum: str = ""
+    """Checksum that the record behind them was written after; empty where none is there."""
+
+
+@dataclass(frozen=True, slots=True)
+class LaterInput:
+    """What came in, as a later version wrote it."""
+
+    tag: str
+
+
+@dataclass(frozen=True, slots=True)
+class LaterFact:
+    """A fact that a later version wrote, and the joint it names, if any."""
+
+    tag: str
+    pair: JointNumber | None
+
+
+Came: TypeAlias = Input | RecordsLost | LaterInput
+"""All that may stand as the input of a record."""
+
+CAME_TAGS: dict[type[Any], str] = {**INPUT_TAGS, RecordsLost: "records-lost"}
+"""Words for all inputs that a record may have."""
 
 
 class RecordError(ValueError):
@@ -46,8 +90,18 @@ class Record:
     """1 upward."""
     at: str
     """Time of day with its zone, ISO 8601."""
-    input: Input
+    input: Came
     facts: tuple[Fact, ...]
+    later: tuple[LaterFact, ...] = ()
+    """What a later version wrote and this one cannot read."""
+
+    @property
+    def last_number(self) -> int:
+        """Number of the last record that it stands for."""
+        return self.input.last if isinstance(self.input, RecordsLost) else self.number
+
+
+_Readable: TypeAlias = Input | RecordsLost
 
 
 def _converter() -> Converter:
@@ -56,9 +110,8 @@ def _converter() -> Converter:
     converter.register_structure_hook(str, _strict(str))
     converter.register_structure_hook(bool, _strict(bool))
     _keep_as_before(converter)
-    for union, tags in ((Question, QUESTION_TAGS), (Input, INPUT_TAGS), (Fact, FACT_TAGS)):
+    for union, tags in ((Question, QUESTION_TAGS), (_Readable, CAME_TAGS), (Fact, FACT_TAGS)):
         _tag(converter, union, tags)
-    converter.register_structure_hook(Record, make_dict_structure_fn(Record, converter))
     return converter
 
 
@@ -121,13 +174,20 @@ def _tag(converter: Converter, union: UnionType, tags: dict[Any, str]) -> None:
 
 
 _CONVERTER = _converter()
+_INPUTS, _FACTS = frozenset(CAME_TAGS.values()), frozenset(FACT_TAGS.values())
 
 
 def encode(record: Record, sum_before: str) -> tuple[bytes, str]:
     """Give the line of a record and its checksum, given the checksum of the line before."""
+    content = {
+        "after": sum_before,
+        "number": record.number,
+        "at": record.at,
+        "input": _CONVERTER.unstructure(record.input, unstructure_as=_Readable),
+        "facts": [_CONVERTER.unstructure(fact, unstructure_as=Fact) for fact in record.facts],
+    }
     # in ASCII, since what was typed may hold half characters that UTF-8 has no bytes for
-    text = json.dumps(_CONVERTER.unstructure(record), separators=(",", ":"))
-    body = text[1:-1].encode()
+    body = json.dumps(content, separators=(",", ":"))[1:-1].encode()
     checksum = checksum_of(sum_before, body)
     return LINE_START + checksum.encode() + b'",' + body + b"}\n", checksum
 
@@ -136,15 +196,59 @@ def decode(line: bytes, sum_before: str) -> tuple[Record, str]:
     """Give the record of a line and its checksum.
 
     Raises:
-        ForeignRecordError: the line is whole and in its place, but means nothing to this version.
-        RecordError: the line is not whole, was changed, or does not follow the one before.
+        RecordError: the line is not whole, was changed, does not follow the one before, or cannot be understood.
 
     """
     checksum, body = check(line, sum_before)
+    return read(body), checksum
+
+
+def read(body: bytes) -> Record:
+    """Read the text of a line whose checksum has been checked.
+
+    What a later version wrote is set apart: an input or a fact with a tag or a value that is not known here.
+
+    Raises:
+        ForeignRecordError: it is no record, whatever else it is.
+
+    """
     try:
-        return _CONVERTER.structure(json.loads(b"{" + body + b"}"), Record), checksum
+        content = json.loads(b"{" + body + b"}")
+        number, at, came, facts = content["number"], content["at"], content["input"], content["facts"]
+        if type(number) is not int or type(at) is not str or type(came["tag"]) is not str:
+            raise TypeError("its number, time or input is none")
+        if not 1 <= number <= MOST_RECORDS:
+            raise ValueError(f"no record is numbered {number}")
+        found = [_fact(fact) for fact in facts]
+        taken = _came(came)
+        if isinstance(taken, RecordsLost) and not number <= taken.last <= MOST_RECORDS:
+            raise ValueError(f"records {number} to {taken.last} cannot be lost")
+        return Record(
+            number=number,
+            at=at,
+            input=taken,
+            facts=tuple(fact for fact in found if not isinstance(fact, LaterFact)),
+            later=tuple(fact for fact in found if isinstance(fact, LaterFact)),
+        )
     except Exception as error:  # cattrs and json raise many kinds; all mean the same here
-        raise ForeignRecordError(f"it was written by another version: {error}") from error
+        raise ForeignRecordError(f"it is no record of a session: {type(error).__name__}: {error}") from error
+
+
+def _came(content: Any) -> Came:
+    if content["tag"] in _INPUTS:
+        with suppress(Exception):  # cattrs raises many kinds; all mean that a later version has other values
+            return _CONVERTER.structure(content, _Readable)  # type: ignore[arg-type]  # a union is no type
+    return LaterInput(content["tag"])
+
+
+def _fact(content: Any) -> Fact | LaterFact:
+    tag, pair = content["tag"], content.get("pair")
+    if type(tag) is not str:
+        raise TypeError("a fact has no tag")
+    if tag in _FACTS:
+        with suppress(Exception):
+            return _CONVERTER.structure(content, Fact)  # type: ignore[arg-type]
+    return LaterFact(tag, JointNumber(pair) if type(pair) is int else None)
 
 
 def check(line: bytes, sum_before: str) -> tuple[str, bytes]:
@@ -167,6 +271,12 @@ def fact_object(fact: Fact) -> dict[str, Any]:
     """Give a fact as a record holds it."""
     made: dict[str, Any] = _CONVERTER.unstructure(fact, unstructure_as=Fact)
     return made
+
+
+def after_of(body: bytes) -> str | None:
+    """Give the checksum that a line says it was written after; None where an older version wrote it."""
+    found = _AFTER.match(body)
+    return found.group(1).decode() if found else None
 
 
 def split(line: bytes) -> tuple[str, bytes] | None:

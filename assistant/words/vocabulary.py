@@ -363,11 +363,11 @@ ENTRIES: tuple[VocabularyRow, ...] = (
     VocabularyRow(
         name="undo",
         intent=say.UndoThat,
-        voice=_plain(say.UndoThat, "undo that", "take that back"),
+        voice=_plain(say.UndoThat, "undo that"),
         typed=_plain(say.UndoThat, "undo"),
         keys=_key(say.UndoThat, MINUS),
         key_text="-",
-        examples=("undo that", "take that back"),
+        examples=("undo that",),
         help="take the last entry back",
     ),
     VocabularyRow(

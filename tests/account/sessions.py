@@ -4,11 +4,13 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from assistant.account.walk import ReadLog
-from assistant.cable.colour_code import Order
 from assistant.dialogue.machine import decide
-from assistant.dialogue.messages import Input, StartAsked, StopAsked, Typed
+from assistant.dialogue.messages import Input, StopAsked, Typed
 from assistant.dialogue.state import State, fold, initial
 from assistant.session.record import FIRST_SUM, Record, encode
+from assistant.session.replay import settled
+from assistant.session.salvage import read_log
+from tests.dialogue.conversation import start
 
 NINE = datetime(2026, 11, 25, 9, 0, tzinfo=UTC)
 
@@ -43,6 +45,20 @@ SWAPPED = TWO_WAYS.replace("ash 101-120", "ash 102-120, 101")
 """The same cables after the plan was changed: every pair has another mate."""
 
 
+def read(name: str, data: bytes) -> ReadLog:
+    """Read a log as a report does, without its seals."""
+    loaded = settled(read_log(data))
+    return ReadLog(
+        name=name,
+        records=loaded.records,
+        sha256="0" * 64,
+        last_sum=loaded.last_sum,
+        torn_bytes=len(loaded.torn),
+        sums=loaded.sums,
+        damages=tuple(f"line {one.line} {one.what}" for one in loaded.damages),
+    )
+
+
 class Session:
     """Takes inputs, ten seconds apart, and keeps the records."""
 
@@ -50,17 +66,8 @@ class Session:
         self.state: State = initial()
         self.records: list[Record] = []
         self.at = at
-        ends = {"cable_pairs": 0, "first": 0, "last": 0} if plan else {"cable_pairs": cable, "first": 1, "last": cable}
-        settings: dict[str, object] = {
-            **ends,
-            "asking": False,
-            "pair_order": Order.RING_FIRST,
-            "binder_order": Order.RING_FIRST,
-            "app_version": "test",
-            "plan_text": plan,
-            **more,
-        }
-        self.put(StartAsked(**settings))  # type: ignore[arg-type]
+        ends = {"cable": 0, "first": 0, "last": 0} if plan else {"cable": cable}
+        self.put(start(**{"first": 1, **ends, "plan_text": plan, **more}))  # type: ignore[arg-type]
 
     def put(self, came: Input, after_s: float = 10) -> "Session":
         self.at += timedelta(seconds=after_s)
@@ -73,7 +80,7 @@ class Session:
 
     def typed(self, *texts: str, after_s: float = 10) -> "Session":
         for text in texts:
-            self.put(Typed(text), after_s)
+            self.put(Typed(text, self.state.announcement), after_s)
         return self
 
     def left(self) -> "Session":
@@ -87,7 +94,7 @@ class Session:
         return b"".join(lines)
 
     def log(self, name: str = "a.jsonl") -> ReadLog:
-        return ReadLog(name=name, records=tuple(self.records), sha256="0" * 64, last_sum="0" * 16)
+        return read(name, self.data())
 
     def write(self, path: Path) -> Path:
         path.write_bytes(self.data())

@@ -12,10 +12,10 @@ from assistant.account.account import Account, account_of
 from assistant.account.story import AccountError
 from assistant.account.topics import Topic
 from assistant.account.work_time import MOST_SLICES, pace, stretches
-from assistant.dialogue.messages import ResumeAsked
 from assistant.dialogue.state import Standing
 from assistant.session.replay import rebuild
 from tests.account.sessions import NINE, SWAPPED, TWO_WAYS, Session
+from tests.dialogue.conversation import resume
 
 
 def a_morning() -> Session:
@@ -84,7 +84,7 @@ def test_a_slip_that_nothing_followed_says_so() -> None:
 
 def test_sittings_tell_who_and_how_each_ended() -> None:
     session = a_morning().left()
-    session.put(ResumeAsked(torn_bytes=0, app_version="later", person="two", microphone="headset B"), after_s=86400)
+    session.put(resume(torn_bytes=0, app_version="later", person="two", microphone="headset B"), after_s=86400)
     account = account_of([session.typed("finish session", "yes").log()])
     assert [(s.person, s.microphone, s.app_version, s.taken_up, s.end) for s in account.sittings] == [
         ("one", "", "test", False, "left (end of input)"),
@@ -99,8 +99,10 @@ def test_a_session_that_just_stops_broke_off() -> None:
 
 
 def test_two_logs_of_one_plan_are_one_account() -> None:
-    first = Session(TWO_WAYS, person="one").typed("1 blue white", "2 orange white").left()
-    second = Session(TWO_WAYS, at=NINE + timedelta(days=1), person="two").typed("go to pair 3", "3 green white")
+    first = Session(TWO_WAYS, person="one", place="pole 7").typed("1 blue white", "2 orange white").left()
+    second = Session(TWO_WAYS, at=NINE + timedelta(days=1), person="two", place="pole 7").typed(
+        "go to pair 3", "3 green white"
+    )
     account = account_of([second.log("b.jsonl"), first.log("a.jsonl")])
     assert [log.name for log in account.logs] == ["a.jsonl", "b.jsonl"]
     assert [(row.made.person if row.made else None) for row in account.rows[:4]] == ["one", "one", "two", None]
@@ -109,8 +111,8 @@ def test_two_logs_of_one_plan_are_one_account() -> None:
 
 
 def test_a_pair_confirmed_in_two_logs_is_a_contradiction() -> None:
-    first = Session(TWO_WAYS).typed("1 blue white", "2 orange white")
-    second = Session(TWO_WAYS, at=NINE + timedelta(days=1)).typed("1 blue white")
+    first = Session(TWO_WAYS, place="pole 7").typed("1 blue white", "2 orange white")
+    second = Session(TWO_WAYS, at=NINE + timedelta(days=1), place="pole 7").typed("1 blue white")
     (found,) = account_of([first.log("a.jsonl"), second.log("b.jsonl")]).contradictions
     assert (found.lead, found.what) == (("west", 1), "was confirmed twice")
     assert found.later is not None
@@ -123,9 +125,13 @@ def test_a_pair_confirmed_in_two_logs_is_a_contradiction() -> None:
 
 
 def test_a_pair_confirmed_with_different_mates_is_named_so() -> None:
-    first = Session(TWO_WAYS).typed("1 blue white", "2 orange white")
-    second = Session(SWAPPED, at=NINE + timedelta(days=1)).typed("1 blue white")
-    account = account_of([first.log("a.jsonl"), second.log("b.jsonl")])
+    first = Session(TWO_WAYS, place="pole 7").typed("1 blue white", "2 orange white")
+    second = Session(SWAPPED, at=NINE + timedelta(days=1), place="pole 7").typed("1 blue white")
+    logs = [first.log("a.jsonl"), second.log("b.jsonl")]
+    with pytest.raises(AccountError, match=r"other plans: [0-9a-f]{12}; [0-9a-f]{12}\); give .* or --together"):
+        account_of(logs)
+    account = account_of(logs, together=True)
+    assert "put together all the same" in account.notices[0]
     told = {(one.lead, one.what) for one in account.contradictions}
     assert told == {
         (("west", 1), "was confirmed twice, with different mates"),
@@ -135,10 +141,13 @@ def test_a_pair_confirmed_with_different_mates_is_named_so() -> None:
 
 
 def test_a_fault_that_another_log_confirms_is_a_contradiction() -> None:
-    first = Session(TWO_WAYS).typed("mark short")
-    second = Session(TWO_WAYS, at=NINE + timedelta(days=1)).typed("1 blue white")
-    (found,) = account_of([first.log("a.jsonl"), second.log("b.jsonl")]).contradictions
+    first = Session(TWO_WAYS, place="pole 7").typed("mark short")
+    second = Session(TWO_WAYS, at=NINE + timedelta(days=1), place="pole 7").typed("1 blue white")
+    account = account_of([first.log("a.jsonl"), second.log("b.jsonl")])
+    (found,) = account.contradictions
     assert found.what == "was marked short and never cleared, then confirmed"
+    assert account.rows[0].standing is Standing.JOINED_FAULTY, "no log says that the fault was mended"
+    assert account.changes[-1].standing is Standing.JOINED_FAULTY
 
 
 def test_a_pair_reopened_and_made_again_in_one_log_contradicts_nothing() -> None:
@@ -150,7 +159,7 @@ def test_a_pair_reopened_and_made_again_in_one_log_contradicts_nothing() -> None
     ("sessions", "line"),
     [
         ([Session(TWO_WAYS), Session(cable=25)], "is of another splice than"),
-        ([Session(cable=25), Session(cable=50)], r"25 pairs; 50 pairs\); give the logs of one splice"),
+        ([Session(cable=25), Session(cable=50)], r"25 pairs; 50 pairs\); give the logs of one splice$"),
         ([Session(cable=25, asking=True)], "a session of questions only"),
     ],
 )

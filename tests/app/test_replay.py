@@ -8,7 +8,7 @@ import pytest
 
 from assistant.adapters.kept_sound import FlacFolder, sound_name, sounds_folder
 from assistant.app.cli import main
-from assistant.dialogue.messages import EarReading, Heard
+from assistant.dialogue.messages import NOT_YET, EarReading, Heard
 from tests.account.sessions import NINE, TWO_WAYS, Session
 
 PARTS = ("straight-50-pair", "keypad-25-pair", "questions", "aerial-50-plan", "transfer-keys", "main-900-plan")
@@ -28,7 +28,7 @@ def log(tmp_path: Path) -> Path:
 
 def heard(words: str, sound_sha256: str = "") -> Heard:
     reading = EarReading(ear="test", words=words, margin=5.0, likelihood_ratio=0.0, confidence=None)
-    return Heard(judgement="accepted", words=words, readings=(reading,), sound_sha256=sound_sha256)
+    return Heard(judgement="accepted", words=words, readings=(reading,), after=NOT_YET, sound_sha256=sound_sha256)
 
 
 def test_all_that_was_said_comes_back_word_for_word(log: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -120,9 +120,12 @@ def test_check_tells_a_whole_log(log: Path, capsys: pytest.CaptureFixture[str]) 
     ("change", "told"),
     [
         (lambda lines: [*lines[:2], lines[2].replace(b"blue", b"slate"), *lines[3:]], "line 3 record 3 was changed"),
-        (lambda lines: [*lines[:2], *lines[3:]], "line 3 is record 4: 1 before it is lost"),
-        (lambda lines: [*lines[:3], lines[2], *lines[3:]], "line 4 is record 3 again, or in the wrong place"),
-        (lambda lines: [*lines[:2], lines[3], lines[2], *lines[4:]], "line 3 is record 4: 1 before it is lost"),
+        (lambda lines: [*lines[:2], *lines[3:]], "line 3 is record 4: 1 before it is lost or moved"),
+        (lambda lines: [*lines[:3], lines[2], *lines[3:]], "line 4 is record 3 again, or of another log"),
+        (
+            lambda lines: [*lines[:2], lines[3], lines[2], *lines[4:]],
+            "line 3 is record 4: 1 before it is lost or moved",
+        ),
         (lambda lines: [*lines[:-1], lines[-1].replace(b"3 green", b"3 slate")], "line 8 record 8 was changed"),
     ],
 )
@@ -138,7 +141,7 @@ def test_a_last_line_that_was_cut_off_does_not_count_and_is_told(log: Path, caps
     code, lines = replay(capsys, log, "--check")
     assert code == 0
     assert lines[0].startswith("7 records, the chain")
-    assert "bytes of a last line that was cut off" in lines[1]
+    assert "bytes of a last line that was cut off" in lines[2]
 
 
 @pytest.mark.parametrize("name", PARTS)

@@ -1,5 +1,7 @@
 """Seals by Ed25519: against the vectors of RFC 8032, and against every way to change a sealed log."""
 
+import json
+import os
 from pathlib import Path
 
 import pytest
@@ -7,6 +9,7 @@ import pytest
 from assistant.adapters import device_key
 from assistant.app import seals
 from assistant.app.cli import main
+from assistant.app.report import report
 from assistant.errors import AssistantError
 from assistant.session.seal import SealError, read_seal
 from tests.account.sessions import Session
@@ -35,7 +38,7 @@ def test_signatures_are_those_of_rfc_8032(text: bytes, key: str, signature: str)
 def key(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     path = tmp_path / "keys" / "device-key.pem"
     monkeypatch.setattr(seals, "default_key", lambda: path)
-    device_key.make_key(path)
+    seals.make_key(path)
     return path
 
 
@@ -53,7 +56,7 @@ def test_the_private_key_is_for_its_owner_only_and_is_never_overwritten(key: Pat
     assert key.stat().st_mode & 0o777 == 0o600
     before = key.read_bytes()
     with pytest.raises(AssistantError, match="there is a key already"):
-        device_key.make_key(key)
+        seals.make_key(key)
     assert key.read_bytes() == before
 
 
@@ -86,7 +89,7 @@ def test_a_whole_new_chain_and_a_cut_end_show(key: Path, log: Path) -> None:
 
 def test_a_seal_of_another_device_does_not_count(key: Path, log: Path, tmp_path: Path) -> None:
     other = tmp_path / "other.pem"
-    device_key.make_key(other)
+    seals.make_key(other)
     seals.seal(log, other)
     assert findings(log, None)[0][0], "without a key it is told whose it is"
     told = findings(log, key)
@@ -137,7 +140,106 @@ def test_a_damaged_log_is_not_sealed(key: Path, log: Path) -> None:
 def test_a_file_that_is_no_key_is_one_line(content: bytes, tmp_path: Path) -> None:
     path = tmp_path / "k.pem"
     path.write_bytes(content)
+    path.chmod(0o600)
     with pytest.raises(AssistantError, match=r"k\.pem: is no private key; splice-assistant key new makes one"):
         device_key.load_key(path)
     with pytest.raises(AssistantError, match=r"k\.pem: is no public key; give the file that ends in \.public\.pem"):
         device_key.load_public_key(path)
+
+
+# --- in every form, and whose keys are trusted ------------------------------------------------------------------------
+
+
+def other_device(folder: Path) -> Path:
+    path = folder / "other" / "key.pem"
+    path.parent.mkdir()
+    seals.make_key(path)
+    return path
+
+
+def in_json(log: Path, folder: Path) -> str:
+    out = folder / "x.json"
+    report([log], out)
+    (found,) = json.loads(out.read_text())["logs"]
+    return str(found["seal"])
+
+
+def test_a_report_says_what_the_seals_come_to(key: Path, log: Path, tmp_path: Path) -> None:
+    assert in_json(log, tmp_path) == "not sealed"
+    seals.seal(log, key)
+    assert in_json(log, tmp_path) == "holds"
+    log.write_bytes(Session(cable=25).typed("1 blue white", "skip pair").data())  # a whole new chain
+    assert in_json(log, tmp_path) == "broken"
+    seals.seal_file(log).unlink()
+    assert in_json(log, tmp_path) == "not sealed"
+    seals.seal(log, other_device(tmp_path))
+    assert in_json(log, tmp_path) == "unknown key"
+
+
+@pytest.mark.parametrize("suffix", ["html", "csv", "json"])
+@pytest.mark.parametrize("state", ["holds", "broken", "unknown", "not sealed"])
+def test_every_form_has_the_seal_in_words(suffix: str, state: str, key: Path, log: Path, tmp_path: Path) -> None:
+    if state != "not sealed":
+        seals.seal(log, other_device(tmp_path) if state == "unknown" else key)
+    if state == "broken":
+        log.write_bytes(Session(cable=25).typed("1 blue white", "skip pair").data())
+    out = tmp_path / f"x.{suffix}"
+    lines = report([log], out)
+    words = {"holds": "holds", "broken": "broken (", "unknown": "by an unknown key", "not sealed": "not sealed"}[state]
+    assert words in out.read_text()
+    assert any(line.startswith("a.jsonl: ") and words in line for line in lines)
+
+
+def test_the_check_names_a_stranger_and_fails_for_a_broken_seal(
+    key: Path, log: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["replay", "--check", str(log)]) == 0
+    assert "not sealed" in capsys.readouterr().out
+    stranger = other_device(tmp_path)
+    seals.seal(log, stranger)
+    assert main(["replay", "--check", str(log)]) == 0
+    assert "is of another key than those trusted" in capsys.readouterr().out
+    public = stranger.with_suffix(device_key.PUBLIC_SUFFIX)
+    assert main(["key", "trust", str(public)]) == 0
+    assert main(["key", "trust", str(public)]) == 2, "once is enough"
+    capsys.readouterr()
+    assert main(["replay", "--check", str(log)]) == 0
+    assert "line 1: holds (" in capsys.readouterr().out
+    assert main(["key", "list"]) == 0
+    listed = capsys.readouterr().out.splitlines()
+    assert [line.split(" ", 1)[1] for line in listed] == ["this device", "key.public.pem"]
+    assert main(["key", "distrust", listed[1][:12]]) == 0
+    assert main(["key", "distrust", listed[1][:12]]) == 2
+    assert main(["key", "distrust", listed[0][:12]]) == 2, "one's own key stays"
+    capsys.readouterr()
+    assert in_json(log, tmp_path) == "unknown key"
+    log.write_bytes(Session(cable=25).typed("1 blue white").data())
+    assert main(["replay", "--check", str(log)]) == 1
+
+
+def test_a_key_that_others_may_read_is_not_used(key: Path, log: Path) -> None:
+    key.chmod(0o644)
+    with pytest.raises(AssistantError, match=r"others may read this key \(mode 0644\)"):
+        seals.seal(log, key)
+
+
+def test_keys_and_seals_are_for_their_owner_whatever_the_mask(log: Path, tmp_path: Path) -> None:
+    path = tmp_path / "deep" / "down" / "key.pem"
+    before = os.umask(0)
+    try:
+        seals.make_key(path)
+        seals.seal(log, path)
+    finally:
+        os.umask(before)
+    modes = {one.name: one.stat().st_mode & 0o777 for one in (path, path.parent, path.parent.parent)}
+    assert modes == {"key.pem": 0o600, "down": 0o700, "deep": 0o700}
+    assert seals.seal_file(log).stat().st_mode & 0o777 == 0o600
+
+
+def test_a_seal_cut_off_by_a_crash_spoils_no_later_one(key: Path, log: Path) -> None:
+    seals.seal(log, key)
+    whole = seals.seal_file(log).read_bytes()
+    seals.seal_file(log).write_bytes(whole + whole[:40])
+    seals.seal(log, key)
+    assert [line for line in seals.seal_file(log).read_bytes().splitlines() if line == whole.strip()] != []
+    assert seals.seal_standing(log, log.read_bytes(), 3).word == "holds"

@@ -61,13 +61,28 @@ class Session:
                     self.standing.append((fact, record))
         self.opened = next(f for r in self.records for f in r.facts if isinstance(f, SessionOpened))
 
+    def splice(self) -> str:
+        """Give the name that the splice must have: title or range, and place."""
+        opened = self.opened
+        sequence = f"pairs {opened.settings.first} to {opened.settings.last} of {opened.settings.cable_pairs}"
+        return f"{self.state.plan.title or sequence}, {opened.settings.place.strip()}"
+
     def kind(self, joint: int) -> str:
         return self.state.plan.by_number[joint].kind.value
 
     def confirmed(self) -> dict[int, tuple[PairConfirmed, Record]]:
-        """Give each joint that is confirmed at the end with its last confirmation."""
+        """Give each joint that is joined at the end with its last confirmation."""
         last = {fact.pair: (fact, record) for fact, record in self.standing if isinstance(fact, PairConfirmed)}
         return {joint: found for joint, found in last.items() if self.state.of(joint).confirmed is not None}
+
+    def made(self) -> tuple[int, int, int]:
+        """Count joints that are confirmed, joined with a fault outstanding, and not joined for a fault."""
+        known = [self.state.of(joint.number) for joint in self.state.plan.joints]
+        return (
+            sum(one.confirmed is not None and not one.faults for one in known),
+            sum(one.confirmed is not None and bool(one.faults) for one in known),
+            sum(one.confirmed is None and bool(one.faults) for one in known),
+        )
 
     def reopened(self) -> set[int]:
         return {fact.pair for fact, _ in self.standing if isinstance(fact, Reopened)}
@@ -93,7 +108,7 @@ class Session:
         for record in self.records:
             for fact in record.facts:
                 if isinstance(fact, SessionOpened | SessionResumed):
-                    now = (named(fact.person), named(fact.microphone))
+                    now = (named(fact.who.person), named(fact.who.microphone))
             found.append(now)
         return found
 
@@ -114,7 +129,7 @@ def pairs_per_hour(sessions: Mapping[str, Session]) -> Rows:
         for joint in session.confirmed():
             pairs[session.kind(joint)] += 1
             again[session.kind(joint)] += joint in session.reopened()
-        if not session.opened.asking:
+        if not session.opened.settings.asking:
             for kind, time in zip(session.in_hand(), session.worked(), strict=True):
                 hours[kind] = hours.get(kind, 0) + time.total_seconds() / 3600
     return [
@@ -226,24 +241,46 @@ def overview(sessions: Mapping[str, Session]) -> Rows:
     for name, session in sorted(sessions.items()):
         times = [datetime.fromisoformat(record.at).astimezone(UTC).replace(tzinfo=None) for record in session.records]
         opened, state = session.opened, session.state
-        sequence = f"{opened.cable_pairs}-pair cable, pairs {opened.first} to {opened.last}"
+        sequence = f"{opened.settings.cable_pairs}-pair cable, pairs {opened.settings.first} to {opened.settings.last}"
         rows.append(
             (
                 name,
                 min(times),
                 max(times),
-                named(opened.person),
-                named(opened.place),
+                named(opened.who.person),
+                named(opened.settings.place),
                 state.plan.title or sequence,
                 len(session.records),
                 sum(session.worked(), timedelta(0)).total_seconds() / 3600,
-                len(session.confirmed()),
-                sum(bool(state.of(joint.number).faults) for joint in state.plan.joints),
-                0 if state.asking else len(state.left()),
+                *session.made(),
                 "yes" if state.ended else "no",
             )
         )
     return rows
+
+
+def splices(sessions: Mapping[str, Session]) -> Rows:
+    """Each session is a splice of its own here; logs that share one are told of in test_splices."""
+    rows: Rows = []
+    for session in sessions.values():
+        if not session.opened.settings.asking:
+            to_join = len(session.state.plan.to_join)
+            made = session.made()
+            rows.append((session.splice(), 1, to_join, *made, to_join - sum(made)))
+    return sorted(rows, key=lambda row: str(row[0]))
+
+
+def by_person(sessions: Mapping[str, Session]) -> Rows:
+    found: dict[tuple[str, str], list[int]] = {}
+    for session in sessions.values():
+        people = {record.number: who[0] for record, who in zip(session.records, session.who(), strict=True)}
+        last = {fact.pair: record.number for fact, record in session.standing if isinstance(fact, PairConfirmed)}
+        for joint, number in last.items():
+            known = session.state.of(joint)
+            if known.confirmed is not None:
+                counts = found.setdefault((people[number], session.splice()), [0, 0])
+                counts[bool(known.faults)] += 1
+    return [(*who, *counts) for who, counts in sorted(found.items())]
 
 
 COUNTS = {
@@ -255,6 +292,8 @@ COUNTS = {
         hearing_by_microphone,
         asked_back_by_person,
         overview,
+        splices,
+        by_person,
     )
 }
 """Question -> how to count it."""

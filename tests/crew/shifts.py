@@ -9,6 +9,8 @@ from pathlib import Path
 from assistant.cable.colour_code import Colours
 from assistant.cable.splice_plan import Joint
 from assistant.dialogue.messages import (
+    NOT_YET,
+    Heard,
     Input,
     KeysPressed,
     ResumeAsked,
@@ -19,10 +21,10 @@ from assistant.dialogue.messages import (
     TimedOut,
     Typed,
 )
-from assistant.dialogue.state import Mode
+from assistant.dialogue.modes import Mode
 from assistant.session.record import FIRST_SUM, Record, encode
 from assistant.words.numbers import spoken_digits
-from tests.dialogue.conversation import Conversation, start, utterance
+from tests.dialogue.conversation import Conversation, resume, start, utterance
 
 ROOT = Path(__file__).parents[2]
 PLANS = tuple(path.read_text() for path in sorted((ROOT / "demo_sessions" / "plans").glob("*.toml")))
@@ -76,6 +78,8 @@ class Shift:
             self.records.append(Record(number=len(self.records) + 1, at=at, input=came, facts=facts))  # type: ignore[arg-type]
 
     def put(self, came: Input) -> None:
+        if isinstance(came, Typed | KeysPressed | Heard):
+            came = replace(came, after=self.talk.state.announcement)
         self.at += timedelta(seconds=self.chance.choices(GAPS_S, GAP_WEIGHTS)[0])
         self._keep(came, self.talk.put(came).facts)
 
@@ -92,10 +96,10 @@ class Shift:
     def call(self) -> None:
         joint = self.talk.state.expected_joint
         found = words_of(self.talk, joint) if joint is not None else None
-        if self.talk.state.mode is Mode.QUESTION:
-            self.put(Typed("yes"))
+        if self.talk.state.question is not None:
+            self.put(Typed("yes", NOT_YET))
         elif found is None:
-            self.put(KeysPressed("+"))
+            self.put(KeysPressed("+", NOT_YET))
         else:
             both = f"{found.number} {found.colours}"
             text = self.chance.choice([both, both, both, found.colours, f"pair {found.number}"])
@@ -106,11 +110,11 @@ class Shift:
         self.put(utterance(self.chance.choice(["slate violet", "two four orange violet", "pair two four"])))
 
     def say(self) -> None:
-        self.put(Typed(self.chance.choice(SAYINGS)))
+        self.put(Typed(self.chance.choice(SAYINGS), NOT_YET))
 
     def undo(self) -> None:
         for _ in range(self.chance.randint(1, 4)):
-            self.put(Typed("undo that"))
+            self.put(Typed("undo that", NOT_YET))
 
     def mumble(self) -> None:
         self.put(utterance("", self.chance.choice(["ignored", "accepted", "ask back"])))
@@ -119,29 +123,24 @@ class Shift:
         self.put(utterance(self.chance.choice(["yes", "no"]), self.chance.choice(["accepted", "ask back"])))
 
     def call_out(self) -> None:
-        self.put(Typed("call them out"))
+        self.put(Typed("call them out", NOT_YET))
         for _ in range(self.chance.randint(0, 6)):
             waiting = [number for number in self.talk.state.left() if number not in self.talk.state.called_out]
             if waiting:
                 self.put(TimedOut(waiting[0]))
-        self.put(Typed("confirm module"))
+        self.put(Typed("confirm module", NOT_YET))
 
     def verify(self) -> None:
-        self.put(Typed("start verification"))
+        self.put(Typed("start verification", NOT_YET))
         for _ in range(self.chance.randint(0, 6)):
-            self.put(Typed(self.chance.choice(["test good", "test good", "mark open", "undo that"])))
-        self.put(Typed("end verification"))
+            self.put(Typed(self.chance.choice(["test good", "test good", "mark open", "undo that"]), NOT_YET))
+        self.put(Typed("end verification", NOT_YET))
 
     def resume(self) -> None:
         self.put(StopAsked("SIGTERM"))
         self.zone = self.chance.choice(ZONES)
         self.put(
-            ResumeAsked(
-                torn_bytes=0,
-                app_version="test",
-                person=self.chance.choice(PEOPLE),
-                microphone=self.chance.choice(MICROPHONES),
-            )
+            resume(app_version="test", person=self.chance.choice(PEOPLE), microphone=self.chance.choice(MICROPHONES))
         )
 
 
@@ -165,11 +164,14 @@ ACTS: tuple[tuple[Callable[[Shift], None], int], ...] = (
 
 
 def shift(seed: int, entries: int = 60) -> list[Record]:
-    """Give the records of a session by chance, on a plan or a straight sequence; now and then of no named person."""
+    """Give the records of a session by chance, on a plan or a straight sequence; now and then of no named person.
+
+    Each is at a place of its own, so that it is a splice of its own.
+    """
     chance = random.Random(1000 + seed)
     asked: dict[str, object] = {
         "person": chance.choice(PEOPLE),
-        "place": chance.choice(PLACES),
+        "place": f"{chance.choice(PLACES)} {seed}".strip(),
         "microphone": chance.choice(MICROPHONES),
         "ears": chance.choice(["", "whisper+sphinx"]),
     }
@@ -193,13 +195,13 @@ def log_bytes(records: Iterable[Record]) -> bytes:
 def told_as(record: Record, person: str, microphone: str, later: timedelta) -> Record:
     """Give a record at another time and, where it begins or goes on, with another person and microphone."""
     facts = tuple(
-        replace(fact, person=person, microphone=microphone)
+        replace(fact, who=replace(fact.who, person=person, microphone=microphone))
         if isinstance(fact, SessionOpened | SessionResumed)
         else fact
         for fact in record.facts
     )
     came = record.input
     if isinstance(came, StartAsked | ResumeAsked):
-        came = replace(came, person=person, microphone=microphone)
+        came = replace(came, who=replace(came.who, person=person, microphone=microphone))
     at = (datetime.fromisoformat(record.at) + later).isoformat(timespec="milliseconds")
     return Record(number=record.number, at=at, input=came, facts=facts)

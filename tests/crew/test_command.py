@@ -11,7 +11,7 @@ import pytest
 
 from assistant.app.cli import main
 from assistant.crew.tables import questions
-from assistant.dialogue.messages import Input, KeysPressed, Typed
+from assistant.dialogue.messages import BEFORE_NUMBERS, Input, KeysPressed, Typed
 from assistant.session.record import Record
 from tests.crew.shifts import log_bytes
 from tests.dialogue.conversation import Conversation, start, utterance
@@ -23,16 +23,16 @@ DAY: list[tuple[int, Input]] = [
     (60, utterance("slate violet")),  # a mismatch: three is expected
     (60, utterance("pair three", "ask back")),
     (60, utterance("yes")),  # three is confirmed by its number, in a minute
-    (601, KeysPressed("+")),  # a pause; four by key
-    (600, Typed("undo that")),  # four is taken back
+    (601, KeysPressed("+", BEFORE_NUMBERS)),  # a pause; four by key
+    (600, Typed("undo that", BEFORE_NUMBERS)),  # four is taken back
     (60, utterance("", "ignored")),
     (60, utterance("four brown white")),
-    (60, Typed("redo pair 1")),
-    (60, Typed("go to pair 1")),
-    (60, Typed("1 blue white")),  # one again, surely
-    (60, Typed("mark open pair 2")),
-    (60, Typed("mark short pair 3")),
-    (60, Typed("clear short pair 3")),
+    (60, Typed("redo pair 1", BEFORE_NUMBERS)),
+    (60, Typed("go to pair 1", BEFORE_NUMBERS)),
+    (60, Typed("1 blue white", BEFORE_NUMBERS)),  # one again, surely
+    (60, Typed("mark open pair 2", BEFORE_NUMBERS)),
+    (60, Typed("mark short pair 3", BEFORE_NUMBERS)),
+    (60, Typed("clear short pair 3", BEFORE_NUMBERS)),
 ]
 """Seconds after the entry before, and the entry: what a person may count with a finger."""
 
@@ -90,7 +90,9 @@ def test_a_day_counted_by_hand(folder: Path, capsys: pytest.CaptureFixture[str])
     assert [list(row.values()) for row in found["asked_back_by_person"]] == [["Ada", 4, 7, 1, 1, 0, 0, 14.3]]
     (log,) = found["overview"]
     assert (log["first_utc"], log["last_utc"]) == ("2026-03-02T08:00:00.000", "2026-03-02T08:33:01.000")
-    assert (log["hours"], log["confirmed"], log["faulty"], log["left_unfinished"]) == (0.38, 4, 1, 21)
+    assert (log["hours"], log["confirmed"], log["joined_faulty"], log["faulty"]) == (0.38, 3, 1, 0)
+    (splice,) = found["splices"]
+    assert (splice["to_join"], splice["confirmed"], splice["left_unfinished"]) == (25, 3, 21)
     assert (log["cable"], log["place"]) == ("25-pair cable, pairs 1 to 25", "(not given)")
 
 
@@ -156,13 +158,14 @@ def test_a_query_that_cannot_be_run_is_one_line(
     assert len(err.splitlines()) == 2  # after the line of what was read
 
 
-def test_damaged_logs_are_named_on_stderr(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_logs_that_do_not_count_are_named_on_stderr(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     before = run(capsys, folder)[1]
-    (folder / "bad.jsonl").write_bytes((folder / "day.jsonl").read_bytes().replace(b"blue white", b"blue slate"))
+    headless = (folder / "day.jsonl").read_bytes().split(b"\n", 1)[1]
+    (folder / "bad.jsonl").write_bytes(headless)
     code, out, err = run(capsys, folder)
     assert (code, out) == (0, before)
     assert err.splitlines()[0].startswith(
-        f"splice-assistant: crew: left out of the figures: {folder / 'bad.jsonl'}: line 1 is damaged"
+        f"splice-assistant: crew: left out of the figures: {folder / 'bad.jsonl'}: its beginning is lost"
     )
 
 

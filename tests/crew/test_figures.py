@@ -10,11 +10,11 @@ from typing import Any, get_args
 import pytest
 
 from assistant.crew.database import TABLES, Database, QueryResult, of_logs, of_parquet
-from assistant.crew.loading import ENTRIES
 from assistant.crew.tables import questions
 from assistant.dialogue.messages import Check, Fact, Undone
 from assistant.dialogue.state import State, evolve, initial
 from assistant.session.record import Record
+from assistant.session.replay import ENTRIES
 from tests.crew.plain import COUNTS, Session
 from tests.crew.shifts import log_bytes, shift
 

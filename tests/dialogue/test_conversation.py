@@ -15,7 +15,7 @@ from assistant.dialogue.messages import (
     SessionEnded,
     Undone,
 )
-from assistant.dialogue.state import Mode
+from assistant.dialogue.modes import Mode
 from assistant.words.intents import Fault
 from tests.dialogue.conversation import Conversation
 
@@ -31,7 +31,7 @@ def confirmed(talk: Conversation) -> list[int]:
         ("orange red", Check.COLOURS),
         ("red orange", Check.COLOURS),
         ("pair seven", Check.NUMBER),
-        ("confirm", Check.WORD),
+        ("confirm pair", Check.WORD),
     ],
 )
 def test_each_way_to_confirm_is_kept(call: str, how: Check) -> None:
@@ -82,8 +82,7 @@ def test_groups_are_announced_when_entered_and_closed() -> None:
     talk.heard("brown violet")
     answer = talk.heard("slate violet")
     assert answer == (
-        "Two five, slate violet, confirmed. Group one closed: two done. "
-        "Group two, binder orange white. Next two six, blue white."
+        "Two five, slate violet, confirmed. Group one closed. Group two, binder orange white. Next two six, blue white."
     )
 
 
@@ -106,10 +105,10 @@ def test_the_group_can_be_named_with_the_colours() -> None:
 
 def test_skipped_pairs_come_back_at_the_end() -> None:
     talk = Conversation(cable=3)
-    assert talk.heard("skip pair") == "One, blue white, skipped. Next two, orange white."
+    assert talk.heard("skip this pair") == "One, blue white, skipped. Next two, orange white."
     talk.heard("orange white")
     assert talk.heard("green white") == "Three, green white, confirmed. Back to one, blue white."
-    assert talk.heard("blue white") == "One, blue white, confirmed. No pair is left."
+    assert talk.heard("blue white") == "One, blue white, confirmed. No pair waits."
     assert [type(f) for f in talk.facts if isinstance(f, PairSkipped)] == [PairSkipped]
 
 
@@ -122,8 +121,8 @@ def test_pairs_passed_over_by_a_jump_come_back() -> None:
 
 def test_a_fault_on_the_expected_pair_moves_on_and_one_on_another_pair_does_not() -> None:
     talk = Conversation()
-    assert talk.heard("mark open") == "One, blue white, marked open. Next two, orange white."
-    assert talk.heard("mark wet pair nine") == "Nine, brown red, marked wet. Next two, orange white."
+    assert talk.heard("mark open") == "One, blue white, not joined, marked open. Next two, orange white."
+    assert talk.heard("mark wet pair nine") == "Nine, brown red, not joined, marked wet. Next two, orange white."
     assert [f for f in talk.facts if isinstance(f, FaultMarked)] == [
         FaultMarked(pair=1, fault=Fault.OPEN, by=Channel.VOICE),
         FaultMarked(pair=9, fault=Fault.WET, by=Channel.VOICE),
@@ -137,19 +136,19 @@ def test_undo_takes_back_whatever_came_last() -> None:
         talk.typed(entry)
         states.append(talk.state)
     for before, entry in zip(
-        reversed(states[:-1]), ("MovedTo", "FaultMarked", "PairSkipped", "PairConfirmed"), strict=True
+        reversed(states[:-1]), ("moved-to", "fault-marked", "pair-skipped", "pair-confirmed"), strict=True
     ):
         talk.typed("undo that")
         undone = [f for f in talk.facts if isinstance(f, Undone)][-1]
         assert undone.entry == entry
         assert (talk.state.pairs, talk.state.expected) == (before.pairs, before.expected)
-    assert talk.typed("undo that") == "There is nothing to undo."
+    assert talk.typed("undo that") == "There is nothing to undo. Next one, blue white."
 
 
 def test_a_doubtful_call_is_asked_back_and_counts_after_yes() -> None:
     talk = Conversation(first=7)
     assert talk.heard("orange red", "ask back") == "Did you say, orange red?"
-    assert talk.state.mode is Mode.QUESTION
+    assert talk.state.mode is Mode.UNSURE
     assert talk.heard("yes") == "Seven, orange red, confirmed. Next eight, green red."
     assert PairConfirmed(pair=7, how=Check.COLOURS, by=Channel.VOICE, asked_back=True) in talk.facts
 
@@ -185,7 +184,7 @@ def test_a_doubtful_call_that_contradicts_itself_is_told_of_at_once() -> None:
 def test_a_doubtful_yes_does_not_count() -> None:
     talk = Conversation(first=7)
     talk.heard("orange red", "ask back")
-    assert talk.heard("yes", "ask back") == "Say yes, or no."
+    assert talk.heard("yes", "ask back") == "Say yes, or no. Did you say, orange red?"
     assert confirmed(talk) == []
 
 
@@ -222,8 +221,8 @@ def test_on_hold_nothing_is_taken_until_carry_on() -> None:
 def test_finish_asks_while_pairs_are_left() -> None:
     talk = Conversation(cable=2)
     talk.heard("blue white")
-    assert talk.heard("finish session") == "Left are two. Finish all the same?"
-    assert talk.heard("yes").startswith("Finished. One left, one done.")
+    assert talk.heard("finish session") == "Not done: pair two. Finish all the same?"
+    assert talk.heard("yes").startswith("Finished. Total not done: one. Total done: one.")
     assert SessionEnded(confirmed=1, faulty=0, left=1) in talk.facts
     assert talk.state.mode is Mode.ENDED
 
@@ -232,7 +231,7 @@ def test_finish_does_not_ask_when_all_is_done() -> None:
     talk = Conversation(cable=1)
     talk.heard("blue white")
     assert talk.heard("finish session") == (
-        "Finished. Zero left, one done. A confirmation by voice or key is not an electrical test."
+        "Finished. Total not done: zero. Total done: one. A confirmation by voice or key is not an electrical test."
     )
 
 
@@ -252,7 +251,7 @@ def test_asking_answers_and_logs_no_pair() -> None:
 def test_colours_without_a_group_list_the_candidates() -> None:
     talk = Conversation(cable=100, asking=True)
     assert talk.heard("slate violet") == (
-        "Slate violet may be two five, five zero, seven five or one zero zero. Say the group."
+        "Slate violet may be pair two five, pair five zero, pair seven five or pair one zero zero. Say the group."
     )
 
 

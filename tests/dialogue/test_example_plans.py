@@ -7,7 +7,8 @@ import pytest
 from assistant.cable.colour_code import RINGS, TIPS, Colours
 from assistant.cable.splice_plan import Joint
 from assistant.dialogue.messages import Channel, PairConfirmed
-from assistant.dialogue.state import Mode, State
+from assistant.dialogue.modes import Mode
+from assistant.dialogue.state import State
 from assistant.words.numbers import spoken_digits
 from tests.dialogue.conversation import Conversation
 
@@ -43,7 +44,7 @@ def test_an_example_plan_from_end_to_end(path: Path, by: Channel) -> None:
         assert joint is not None
         assert joint.number == number
         say(typed(talk.state, joint) if by is Channel.TYPED else keyed(talk.state, joint))
-        if talk.state.mode is Mode.QUESTION:
+        if talk.state.question is not None:
             say(yes)
     tally = talk.state.tally()
     assert (tally.open, tally.skipped, tally.faulty) == (0, 0, 0)

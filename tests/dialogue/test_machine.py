@@ -7,50 +7,85 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from assistant.dialogue.machine import RULES, decide, scope_of
-from assistant.dialogue.messages import DeviceFailed, Heard, KeysPressed, PairConfirmed, StopAsked, Typed
-from assistant.dialogue.state import Mode, State, fold
+from assistant.dialogue.machine import decide
+from assistant.dialogue.messages import DeviceFailed, KeysPressed, PairConfirmed, Question, StopAsked, Typed
+from assistant.dialogue.modes import Mode
+from assistant.dialogue.scope import key_scope_of, scope_of
+from assistant.dialogue.state import fold
+from assistant.dialogue.table import TABLE, Dispatch, Row, names
 from assistant.words import intents as say
 from assistant.words.grammar import sample
 from assistant.words.intents import Intent
-from assistant.words.vocabulary import ALL_INTENTS, voice_sentences
+from assistant.words.parser import Ambiguous, parse_keys
+from assistant.words.vocabulary import ALL_INTENTS, ENTRIES, Scope, voice_sentences
 from tests.dialogue.conversation import Conversation, utterance
+from tests.dialogue.modes import QUESTIONS, in_each_mode
 
 
-@pytest.mark.parametrize("mode", [mode for mode in Mode if mode is not Mode.QUESTION])
-def test_every_mode_has_a_rule_for_every_intent(mode: Mode) -> None:
-    assert set(RULES[mode]) == set(get_args(Intent)) == ALL_INTENTS
+@pytest.mark.parametrize("mode", Mode)
+def test_every_mode_has_a_cell_for_every_entry(mode: Mode) -> None:
+    row = TABLE[mode]
+    assert isinstance(row, Row)
+    assert set(row.cells) == set(get_args(Intent)) == ALL_INTENTS
 
 
-def in_each_mode() -> dict[Mode, State]:
-    asking = Conversation(cable=100, asking=True)
-    following = Conversation(cable=100)
-    question = Conversation(cable=100)
-    question.heard("blue white", "ask back")
-    holding = Conversation(cable=100)
-    holding.heard("hold on")
-    verifying = Conversation(cable=100)
-    verifying.typed("blue white")
-    verifying.typed("start verification")
-    talks = (asking, following, question, holding, verifying)
-    return {talk.state.mode: talk.state for talk in talks}
+def test_every_question_is_a_mode_that_says_what_yes_and_no_do() -> None:
+    assert set(QUESTIONS.values()) == set(get_args(Question))
+    for mode in QUESTIONS:
+        cells = TABLE[mode].cells
+        assert isinstance(cells[say.Yes], Dispatch) or cells[say.Yes] is not cells[say.No]
+        assert cells[say.Yes] not in (Dispatch.DROPS_QUESTION, Dispatch.LEAVES_QUESTION)
+        assert cells[say.No] not in (Dispatch.DROPS_QUESTION, Dispatch.LEAVES_QUESTION)
 
 
-def test_the_states_above_cover_all_modes() -> None:
-    assert set(in_each_mode()) == set(Mode) - {Mode.ENDED}
+def test_the_states_below_cover_all_modes() -> None:
+    assert set(in_each_mode()) == set(Mode)
 
 
-@pytest.mark.parametrize("mode", in_each_mode())
+@pytest.mark.parametrize("mode", set(Mode) - {Mode.ENDED})
 def test_every_mode_opens_say_again_and_a_way_on(mode: Mode) -> None:
-    opened = scope_of(in_each_mode()[mode]).intents
+    opened = scope_of(in_each_mode()[mode].state).intents
     assert say.SayAgain in opened
     assert opened & {say.Help, say.CarryOn}
     assert opened & {say.Finish, say.CarryOn, say.No}
 
 
+@pytest.mark.parametrize("mode", set(Mode) - {Mode.ENDED})
+def test_no_key_entry_has_two_meanings_in_any_mode(mode: Mode) -> None:
+    scope = key_scope_of(in_each_mode()[mode].state)
+    chance = random.Random(1)
+    for row in ENTRIES:
+        if row.keys is None or row.intent not in scope.intents:
+            continue
+        for _ in range(20):
+            keys = "".join(
+                {"enter": "\n", "plus": "+", "minus": "-", "times": "*", "slash": "/", "point": "."}.get(k, k)
+                for k in sample(row.keys, chance)
+            )
+            assert not isinstance(parse_keys(keys, scope), Ambiguous), keys
+
+
 def test_yes_and_no_are_open_only_in_a_question() -> None:
-    for mode, state in in_each_mode().items():
-        assert (say.Yes in scope_of(state).intents) == (mode is Mode.QUESTION)
+    for mode, talk in in_each_mode().items():
+        assert (say.Yes in scope_of(talk.state).intents) == (mode in QUESTIONS)
+
+
+@given(st.sampled_from(sorted(set(Mode) - {Mode.ENDED}, key=str)), st.integers(0, 2**32 - 1))
+@settings(max_examples=300)
+def test_whatever_a_mode_opens_leads_to_an_answer_and_rebuilds_from_its_facts(mode: Mode, seed: int) -> None:
+    talk = in_each_mode()[mode]
+    words = " ".join(sample(voice_sentences(scope_of(talk.state)).node, random.Random(seed)))
+    assert talk.heard(words), words
+    assert fold(talk.facts) == talk.state
+
+
+def test_every_entry_is_told_apart_by_what_it_names() -> None:
+    chance = random.Random(2)
+    for row in ENTRIES:
+        parsed = sample(row.voice(Scope(ALL_INTENTS)), chance)
+        assert parsed
+    plain = [cls() for cls in (say.Confirm, say.UndoThat, say.SkipPair, say.ConfirmModule, say.PassedTest, say.Yes)]
+    assert {names(intent).value for intent in plain} == {"nothing"}
 
 
 def test_what_is_listened_for_never_depends_on_the_expected_pair() -> None:
@@ -96,8 +131,6 @@ def test_no_entry_breaks_a_session_and_the_facts_alone_rebuild_it(
     assert fold(talk.facts) == talk.state
     done = {pair for pair, known in talk.state.pairs.items() if known.confirmed}
     assert done <= {fact.pair for fact in talk.facts if isinstance(fact, PairConfirmed)}
-    left = set(talk.state.left())
-    assert all(pair in left or not talk.state.of(pair).left for pair in talk.state.plan.to_join)
 
 
 @given(st.lists(ENTRY, max_size=15), st.sampled_from(["confirm", "skip pair", "mark open", "go to pair 3"]))
@@ -115,7 +148,8 @@ def test_undo_restores_pairs_and_place(entries: list[tuple[str, object]], last: 
     if talk.state.undo is undo_before:
         return
     talk.typed("undo that")
-    assert (talk.state.pairs, talk.state.expected, talk.state.group) == (before.pairs, before.expected, before.group)
+    now = talk.state
+    assert (now.pairs, now.expected, now.group_in_work) == (before.pairs, before.expected, before.group_in_work)
     assert talk.state.undo is undo_before
 
 
@@ -123,7 +157,8 @@ def test_undo_restores_pairs_and_place(entries: list[tuple[str, object]], last: 
 @settings(deadline=None)
 def test_any_text_and_any_keys_get_an_answer(text: str) -> None:
     talk = Conversation()
-    for came in (Typed(text), KeysPressed(text), utterance(text), utterance(text, "ask back")):
+    number = talk.state.announcement
+    for came in (Typed(text, number), KeysPressed(text, number), utterance(text), utterance(text, "ask back")):
         assert decide(talk.state, came).facts
 
 
@@ -139,6 +174,6 @@ def test_what_is_heard_after_the_end_changes_nothing() -> None:
     talk.typed("confirm")
     talk.typed("finish")
     before = talk.state
-    talk.put(Heard(judgement="accepted", words="undo that", readings=()))
+    talk.put(utterance("undo that"))
     talk.typed("undo that")
     assert talk.state == before

@@ -13,7 +13,6 @@ from assistant.dialogue.messages import (
     CheckAnswered,
     FaultCleared,
     FaultMarked,
-    Heard,
     NoteKept,
     NoteRecorded,
     PairConfirmed,
@@ -21,14 +20,14 @@ from assistant.dialogue.messages import (
     PairTested,
     ReadingLogged,
     RecordNote,
-    ResumeAsked,
     StartTimer,
     TimedOut,
     Typed,
 )
-from assistant.dialogue.state import Mode
+from assistant.dialogue.modes import Mode
+from assistant.dialogue.rules.calling_out import QUICKEST_S, SLOWEST_S
 from assistant.words.intents import Fault, Unit
-from tests.dialogue.conversation import Conversation, said
+from tests.dialogue.conversation import Conversation, resume, said, utterance
 
 PLANS = Path(__file__).parents[2] / "demo_sessions" / "plans"
 
@@ -78,9 +77,9 @@ reason = "alarm circuit"
 
 def test_both_ends_are_said_where_they_are_called_otherwise() -> None:
     talk = Follows(text=SMALL)
-    assert said(talk.put(ResumeAsked(torn_bytes=0))).endswith(
+    assert said(talk.put(resume())).endswith(
         "Cable west. Group one, binder blue white. "
-        "Next one zero one, blue white; to east, elm, group one, binder blue white, eleven, blue white."
+        "Next one zero one, blue white; to east, elm, group one, binder blue white, pair eleven, blue white."
     )
     assert talk.typed("blue white").endswith("Next one zero two, orange white.")
 
@@ -91,9 +90,9 @@ def test_dead_and_spare_pairs_are_told_of_when_they_are_passed() -> None:
         talk.typed(call)
     talk.typed("green white")
     answer = talk.typed("yes")
-    assert "Leave one zero four through one one zero, dead, cut off. Leave one one one, spare." in answer
+    assert "Leave pairs one zero four through one one zero, dead, cut off. Leave pair one one one, spare." in answer
     assert answer.endswith(
-        "Next one one two, orange black; to east, elm, group two, binder orange white, three six, blue white."
+        "Next one one two, orange black; to east, elm, group two, binder orange white, pair three six, blue white."
     )
     assert confirmed(talk) == [1, 2, 3]
 
@@ -104,7 +103,7 @@ def test_colours_follow_the_position_and_names_follow_the_count() -> None:
     assert "Next seven six, blue white." in talk.state.last_said
     talk.typed("go to pair 351")
     assert "three five one, blue white" in talk.state.last_said
-    assert "to branch, main, group one, binder blue white, three five one, blue white" in talk.state.last_said
+    assert "to branch, main, group one, binder blue white, pair three five one, blue white" in talk.state.last_said
 
 
 def test_count_numbers_off_the_boundary_carry_the_colours_of_their_position() -> None:
@@ -160,8 +159,10 @@ def test_service_pairs_are_called_by_number_or_by_their_two_tip_colours() -> Non
     talk.typed("go to service 1")
     talk.typed("service white red")
     talk.typed("yes")
-    assert talk.typed("service 2").startswith("Service two, white black, confirmed. Next service three, white yellow")
-    assert talk.typed("white yellow").startswith("Not understood")
+    assert talk.typed("service 2").startswith(
+        "Service pair two, white black, confirmed. Next service pair three, white yellow"
+    )
+    assert talk.typed("white yellow").startswith("Service pair three, white yellow, confirmed.")
 
 
 def test_a_jump_to_a_cable_a_group_and_a_number_of_another_count() -> None:
@@ -169,7 +170,9 @@ def test_a_jump_to_a_cable_a_group_and_a_number_of_another_count() -> None:
     assert "Cable new. Group three" in talk.typed("go to cable 3")
     assert "Cable old. Group one" in talk.typed("go to pair 9")
     assert "Next two six, blue white" in talk.typed("go to group 2")
-    assert talk.typed("go to cable 7") == "The plan has three cables."
+    assert talk.typed("go to cable 7").startswith(
+        "The plan has cables one through three. Next two six, blue white; to "
+    )
 
 
 # --- checks ---
@@ -177,7 +180,7 @@ def test_a_jump_to_a_cable_a_group_and_a_number_of_another_count() -> None:
 
 def test_the_checks_of_a_place_come_before_the_first_pair_and_none_can_be_skipped() -> None:
     talk = Follows("aerial-50-straight", site=Site.AERIAL)
-    assert talk.state.mode is Mode.QUESTION
+    assert talk.state.mode is Mode.CHECKING
     talk.typed("blue white")
     talk.typed("carry on")
     assert confirmed(talk) == []
@@ -211,7 +214,7 @@ def test_resuming_asks_for_voltage_again() -> None:
     talk = Conversation(cable=25, site=Site.CABINET, short_checks=True)
     talk.typed("yes")
     talk.typed("blue white")
-    answer = said(talk.put(ResumeAsked(torn_bytes=0)))
+    answer = said(talk.put(resume()))
     assert answer.endswith("Are shield and pairs checked for voltage with a known good detector?")
     assert "Next two, orange white" in talk.typed("yes")
 
@@ -238,18 +241,18 @@ def test_faults_are_listed_and_cleared() -> None:
     talk = Conversation(cable=25)
     talk.typed("mark open")
     talk.typed("mark wet pair 9")
-    assert talk.typed("which faults") == "Marked two: one open and nine wet."
+    assert talk.typed("which faults") == "Marked, total pairs two: pair one, open; pair nine, wet."
     assert talk.typed("clear short pair 9") == "Nine, brown red is not marked short. Next two, orange white."
-    assert talk.typed("clear wet pair 9").startswith("Nine, brown red, wet cleared. It waits to be called.")
+    assert talk.typed("clear wet pair 9") == "Nine, brown red, wet cleared. Next nine, brown red."
     assert FaultCleared(pair=9, fault=Fault.WET, by=Channel.TYPED) in talk.facts
-    assert talk.typed("which faults") == "Marked one: one open."
+    assert talk.typed("which faults") == "Marked, total pairs one: pair one, open."
 
 
 def test_a_reopened_pair_waits_again() -> None:
     talk = Conversation(cable=3)
     for call in ("blue white", "orange white", "green white"):
         talk.typed(call)
-    assert talk.typed("redo pair 2") == "Two, orange white, open again. Next two, orange white."
+    assert talk.typed("redo pair 2") == "Two, orange white, opened again. Next two, orange white."
     assert talk.state.left() == (2,)
     assert "confirmed" in talk.typed("orange white")
 
@@ -259,7 +262,7 @@ def test_a_reopened_pair_waits_again() -> None:
 
 def test_pairs_of_a_module_are_called_out_and_confirmed_together() -> None:
     talk = Conversation(cable=50, first=1, last=30)
-    step = talk.put(Typed("call them out"))
+    step = talk.put(Typed("call them out", talk.state.announcement))
     assert [e for e in step.effects if isinstance(e, StartTimer)] == [StartTimer(3.0, 1)]
     for turn in range(1, 26):
         step = talk.put(TimedOut(turn))
@@ -268,7 +271,7 @@ def test_pairs_of_a_module_are_called_out_and_confirmed_together() -> None:
     assert talk.state.last_said == "All called. Say confirm module, or call single pairs."
     assert confirmed(talk) == []
     answer = talk.typed("confirm module")
-    assert answer.startswith("Two five pairs, one, blue white through two five, slate violet, confirmed.")
+    assert answer.startswith("Total pairs: two five, from one, blue white through two five, slate violet, confirmed.")
     assert confirmed(talk) == list(range(1, 26))
     assert {f.how for f in talk.facts if isinstance(f, PairConfirmed)} == {Check.MODULE}
     assert talk.state.expected == 26
@@ -280,16 +283,16 @@ def test_holding_stops_the_calls_and_carrying_on_goes_on_where_they_stopped() ->
     talk.put(TimedOut(1))
     talk.typed("hold on")
     assert talk.put(TimedOut(2)).facts == ()
-    step = talk.put(Typed("carry on"))
+    step = talk.put(Typed("carry on", talk.state.announcement))
     assert [e for e in step.effects if isinstance(e, StartTimer)] == [StartTimer(3.0, 2)]
 
 
 def test_the_pace_can_be_changed() -> None:
     talk = Conversation(cable=25)
-    assert talk.typed("faster") == "No pairs are called out. Say call them out."
+    assert talk.typed("faster") == "Not now. Expected one, blue white."
     talk.typed("call them out")
-    assert talk.typed("faster") == "Every 2 point 4 seconds."
-    assert talk.typed("slower") == "Every 3 seconds."
+    assert talk.typed("faster") == "One every two point four seconds, or as long as a call takes."
+    assert talk.typed("slower") == "One every three seconds, or as long as a call takes."
 
 
 def test_a_pair_is_called_out_once_though_two_timers_run_for_it() -> None:
@@ -308,7 +311,7 @@ def test_protected_pairs_are_not_confirmed_with_their_module() -> None:
     talk.typed("call them out")
     for turn in (1, 2, 3):
         talk.put(TimedOut(turn))
-    talk.typed("confirm module")
+    assert "Not among them, protected: pair one zero three." in talk.typed("confirm module")
     assert confirmed(talk) == [1, 2]
     assert talk.state.expected == 3
 
@@ -325,7 +328,7 @@ def test_every_joined_pair_is_tested_grounds_before_shorts() -> None:
     answers = [talk.typed("test good") for _ in range(6)]
     assert answers[1] == "Two, orange white, continuity good. Grounds: one, blue white."
     assert answers[3] == "Two, orange white, grounds good. Shorts: one, blue white."
-    assert answers[5].endswith("Verification: two pairs with all tests, zero failed.")
+    assert answers[5].endswith("Verification. Pairs with all tests, total two. Pairs failed, total zero.")
     results = [f for f in talk.facts if isinstance(f, PairTested)]
     assert [(f.pair, f.test) for f in results] == [(pair, test) for test in PairTest for pair in (1, 2)]
 
@@ -336,8 +339,8 @@ def test_a_failed_test_marks_the_fault_and_undo_takes_both_back() -> None:
     talk.typed("orange white")
     talk.typed("start verification")
     before = talk.state
-    assert talk.typed("mark open") == "One, blue white, continuity failed. Continuity: two, orange white."
-    assert talk.typed("which faults") == "Marked one: one open."
+    assert talk.typed("mark open") == "One, blue white, continuity failed, marked open. Continuity: two, orange white."
+    assert talk.typed("which faults") == "Marked, total pairs one: pair one, open."
     talk.typed("undo that")
     assert (talk.state.pairs, talk.state.verifying) == (before.pairs, before.verifying)
 
@@ -364,7 +367,7 @@ def test_a_typed_note_is_tied_to_the_pair_in_turn() -> None:
 
 def test_a_spoken_note_is_recorded_and_tied_to_its_place() -> None:
     talk = Conversation(cable=25, first=7)
-    step = talk.put(Heard(judgement="accepted", words="take a note", readings=()))
+    step = talk.put(utterance("record a note"))
     assert RecordNote() in step.effects
     talk.put(NoteRecorded(file="note-1.flac", seconds=4.2, sha256="ab"))
     assert talk.facts[-2] == NoteKept(pair=7, text="", file="note-1.flac", sha256="ab")
@@ -373,11 +376,14 @@ def test_a_spoken_note_is_recorded_and_tied_to_its_place() -> None:
 
 def test_a_partner_calls_in_any_order() -> None:
     talk = Conversation(cable=30, any_order=True)
-    assert talk.typed("pair 27") == "Two seven, orange white, confirmed. Two nine left."
-    assert talk.typed("blue white") == "Two six, blue white, confirmed. Two eight left."
+    assert talk.typed("pair 27") == "Two seven, orange white, confirmed. Total not done: two nine."
+    assert talk.typed("blue white").startswith("Not logged. Blue white may be pair one or pair two six. Say the group.")
+    assert talk.typed("group two blue white") == "Two six, blue white, confirmed. Total not done: two eight."
     assert talk.typed("group one slate violet").startswith("Two five, slate violet, confirmed.")
-    assert talk.typed("slate violet").startswith("Not logged. Heard two five, slate violet, already done.")
-    assert talk.typed("how many left") == "Two seven not called: one, two, three, four and two three more."
+    assert talk.typed("pair 25").startswith("Not logged. Heard two five, slate violet, already done.")
+    assert talk.typed("how many left") == (
+        "Not done: pair one, pair two, pair three, pair four and more, total two seven."
+    )
     assert confirmed(talk) == [27, 26, 25]
 
 
@@ -392,3 +398,13 @@ def test_an_end_may_set_its_own_naming_order(order: Order) -> None:
 def test_a_session_without_a_plan_follows_a_straight_sequence() -> None:
     talk = Conversation(cable=25, first=3, last=4)
     assert talk.state.plan.to_join == (3, 4)
+
+
+@pytest.mark.parametrize(("word", "bound"), [("faster", QUICKEST_S), ("slower", SLOWEST_S)])
+def test_the_pace_has_bounds(word: str, bound: float) -> None:
+    talk = Conversation(cable=25)
+    talk.typed("call them out")
+    for _ in range(30):
+        talk.typed(word)
+    assert talk.state.pace_s == bound
+    assert (QUICKEST_S, SLOWEST_S) == (0.5, 20.0)  # common practice, no source: what a hand can follow, and not forget

@@ -60,7 +60,15 @@ def test_the_object_is_json_and_adds_up() -> None:
     found = json.loads(json.dumps(as_object(account())))
     joints = found["joints"]
     assert len(joints) == sum(found["tally"].values()) == 25
-    assert found["tally"] == {"dead": 2, "spare": 3, "faulty": 1, "confirmed": 5, "skipped": 1, "open": 13}
+    assert found["tally"] == {
+        "dead": 2,
+        "spare": 3,
+        "faulty": 1,
+        "joined_faulty": 0,
+        "confirmed": 5,
+        "skipped": 1,
+        "open": 13,
+    }
     assert found["confirmed_by"] == {"number+colours": 2, "colours": 1, "number": 1, "word": 1}
     assert joints[6]["confirmed"]["at"] == "2026-11-25T09:01:50.000+00:00"
     assert "not test for voltage" in found["caution"]
@@ -125,9 +133,9 @@ def test_marks_in_a_text_stay_text_on_paper() -> None:
 
 
 def test_contradictions_stand_on_paper_and_in_the_object() -> None:
-    first = Session(TWO_WAYS).typed("1 blue white").log("a.jsonl")
-    second = Session(SWAPPED, at=NINE.replace(day=26)).typed("1 blue white").log("b.jsonl")
-    both = account_of([first, second])
+    first = Session(TWO_WAYS, place="pole 7").typed("1 blue white").log("a.jsonl")
+    second = Session(SWAPPED, at=NINE.replace(day=26), place="pole 7").typed("1 blue white").log("b.jsonl")
+    both = account_of([first, second], together=True)
     assert "twice, with different mates" in " ".join(" ".join(read(as_pdf(both))[0]).split())
     (found,) = as_object(both)["contradictions"]  # type: ignore[misc]
     assert [entry["mates"] for entry in found["entries"]] == [
@@ -154,7 +162,7 @@ def test_report_by_suffix(suffix: str, tmp_path: Path, capsys: pytest.CaptureFix
         (["a.jsonl"], "no/x.csv", "cannot be written"),
         (["a.jsonl", "a.jsonl"], "x.csv", "the same log is given twice"),
         (["nothing.jsonl"], "x.csv", r"nothing\.jsonl: cannot be read"),
-        (["damaged.jsonl"], "x.csv", r"damaged\.jsonl: line 2 is damaged"),
+        (["headless.jsonl"], "x.csv", r"headless\.jsonl: its beginning is lost"),
         (["empty.jsonl"], "x.csv", r"empty\.jsonl: holds no session"),
         (["a.jsonl", "other.jsonl"], "x.csv", "is of another splice than"),
     ],
@@ -164,8 +172,8 @@ def test_what_cannot_be_reported_is_one_line(
 ) -> None:
     a_morning().write(tmp_path / "a.jsonl")
     Session(cable=50).typed("1 blue white").write(tmp_path / "other.jsonl")
-    damaged = Session(cable=25).typed("1 blue white", "2 orange white").data()
-    (tmp_path / "damaged.jsonl").write_bytes(damaged.replace(b"1 blue", b"1 slate"))
+    headless = Session(cable=25).typed("1 blue white", "2 orange white").data()
+    (tmp_path / "headless.jsonl").write_bytes(headless.replace(b"ring-first", b"ring-furst"))
     (tmp_path / "empty.jsonl").write_bytes(b"")
     assert main(["report", *(str(tmp_path / log) for log in logs), "-o", str(tmp_path / out)]) == 2
     errors = capsys.readouterr().err.splitlines()

@@ -7,7 +7,7 @@ that is not known here is refused by name.
 from dataclasses import fields, is_dataclass
 from enum import Enum
 from types import NoneType, UnionType
-from typing import Any, get_args, get_origin, get_type_hints
+from typing import Any, Union, get_args, get_origin, get_type_hints
 
 from hypothesis import strategies as st
 
@@ -32,7 +32,7 @@ def of_type(kind: Any) -> st.SearchStrategy[Any]:
     kind = getattr(kind, "__supertype__", kind)  # of a NewType
     if kind in PLAIN:
         return PLAIN[kind]
-    if isinstance(kind, UnionType):
+    if isinstance(kind, UnionType) or get_origin(kind) is Union:
         return st.one_of([of_type(option) for option in get_args(kind)])
     if get_origin(kind) is tuple:
         element, dots = get_args(kind)
@@ -59,7 +59,7 @@ def records(
     """Give whole records."""
     return st.builds(
         Record,
-        number=st.integers(min_value=1),
+        number=st.integers(min_value=1, max_value=10**9),
         at=st.datetimes(timezones=st.timezones()).map(lambda at: at.isoformat(timespec="milliseconds")),
         input=came,
         facts=st.lists(happened, max_size=5).map(tuple),

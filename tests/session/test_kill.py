@@ -15,7 +15,7 @@ from pathlib import Path
 import pytest
 
 from assistant import __version__
-from assistant.dialogue.messages import PairConfirmed, ResumeAsked, SessionEnded, SessionResumed
+from assistant.dialogue.messages import Attendance, PairConfirmed, ResumeAsked, SessionEnded, SessionResumed
 from assistant.session.journal import load
 from assistant.session.replay import rebuild
 from tests.tables import rows
@@ -169,7 +169,7 @@ def goes_on(start: Start, folder: Path, torn: int) -> str:
     assert after.records[: len(before.records)] == before.records
     assert after.torn == b""
     resumed = after.records[len(before.records)]
-    assert resumed.input == ResumeAsked(torn_bytes=torn, app_version=__version__)
+    assert resumed.input == ResumeAsked(torn, Attendance(app_version=__version__))
     assert resumed.facts[0] == SessionResumed(app_version=__version__)
     assert logged(log) == list(range(1, PAIRS + 1)), "every pair once"
     assert SessionEnded(confirmed=PAIRS, faulty=0, left=0) in after.records[-1].facts

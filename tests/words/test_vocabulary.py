@@ -87,7 +87,7 @@ def test_what_people_say(text: str, intent: Intent) -> None:
 
 
 NO_ENTRY = (
-    *("", "oh seven", "four oh", "blue orange", "white red", "binder", "mark", "open", "wet", "go to", "right"),
+    *("", "oh seven", "four oh", "blue orange", "violet white", "binder", "mark", "open", "wet", "go to", "right"),
     *("done", "blue white blue", "pair", "group", "yes no", "white gray green", "back", "wait"),
 )
 
@@ -106,8 +106,10 @@ def test_every_sentence_parses_to_exactly_one_meaning(seed: int, scope: Scope) -
 
 @given(st.integers(0, 2**32 - 1))
 @settings(max_examples=200, deadline=None)
-def test_every_key_entry_parses_to_exactly_one_meaning_when_no_question_is_open(seed: int) -> None:
-    scope = Scope(ALL_INTENTS - {say.Yes, say.No})
+def test_every_key_entry_parses_to_exactly_one_meaning_where_plus_and_minus_have_one(seed: int) -> None:
+    """The plus key is the most frequent entry of each mode; that no mode gives it two is tested with the table."""
+    other_uses_of_plus_and_minus = {say.Yes, say.No, say.ConfirmModule, say.PassedTest, say.CarryOn}
+    scope = Scope(ALL_INTENTS - other_uses_of_plus_and_minus)
     named = {name: sign for sign, name in KEYS.items()}
     keys = "".join(named[key] for key in sample(key_sentences(scope).node, random.Random(seed)))
     assert isinstance(parse_keys(keys, scope), Understood)

@@ -25,10 +25,10 @@ WITH turns AS (
     WHERE r.input = 'heard'
     GROUP BY r.person
 ), made AS (
-    SELECT r.person, COUNT(*) AS pairs
+    SELECT j.person, COUNT(*) AS pairs
     FROM joints j
-    JOIN records r ON r.log = j.log AND r.number = j.confirmed_in
-    GROUP BY r.person
+    WHERE j.joined
+    GROUP BY j.person
 ), people AS (
     SELECT DISTINCT r.person FROM records r
 )

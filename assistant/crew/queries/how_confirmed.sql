@@ -8,6 +8,6 @@ SELECT j.kind,
     ROUND(100.0 * COUNT(*) / SUM(COUNT(*)) OVER (PARTITION BY j.kind), 1) AS percent_of_kind,
     ROUND(100.0 * COUNT(*) / SUM(COUNT(*)) OVER (), 1) AS percent_of_all
 FROM joints j
-WHERE j.confirmed
+WHERE j.joined
 GROUP BY j.kind, COALESCE(j.how, '(not known)')
 ORDER BY 1, 3 DESC, 2

@@ -5,7 +5,7 @@
 -- A fault counts once for each joint and sort of fault, unless its mark was taken back. Faults left were neither
 -- cleared nor gone with a joint that was reopened.
 WITH made AS (
-    SELECT j.kind, SUM(CASE WHEN j.confirmed THEN 1 ELSE 0 END) AS pairs,
+    SELECT j.kind, SUM(CASE WHEN j.joined THEN 1 ELSE 0 END) AS pairs,
         SUM(j.faults) AS faults, SUM(j.faults_left) AS faults_left
     FROM joints j
     GROUP BY j.kind

@@ -1,7 +1,8 @@
 -- Pairs per hour of working time, by kind of joint
 --
--- A pair is a joint that stands confirmed at the end of its log, counted once: a confirmation that was taken back
--- does not count, nor does a joint that was reopened and not confirmed again. The time for both counts.
+-- A pair is a joint of a splice that stands joined at the end, be a fault outstanding or not, counted once: a
+-- confirmation that was taken back does not count, nor does a joint that was reopened and not confirmed again. The
+-- time for both counts.
 -- Working time is the sum of the gaps between a record and the one before it in the same log. A gap of more than
 -- 10 minutes is a pause and does not count, nor does one in which the clock was set back.
 -- A gap counts for the kind of the first joint confirmed in the record that ends it, or later. What follows the
@@ -10,7 +11,7 @@
 WITH made AS (
     SELECT j.kind, COUNT(*) AS pairs, SUM(CASE WHEN j.times_reopened > 0 THEN 1 ELSE 0 END) AS made_again
     FROM joints j
-    WHERE j.confirmed
+    WHERE j.joined
     GROUP BY j.kind
 ), worked AS (
     SELECT r.kind, SUM(CASE WHEN r.gap_ms BETWEEN 0 AND 600000 THEN r.gap_ms ELSE 0 END) / 3600000.0 AS hours

@@ -18,4 +18,4 @@ FROM (
     FROM read_ndjson_objects($paths, filename = true, ignore_errors = true, compression = 'none')
 )
 JOIN files ON files.path = filename
-WHERE line.number BETWEEN 1 AND files.records
+WHERE line.number BETWEEN 1 AND files.last

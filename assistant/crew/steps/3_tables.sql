@@ -14,8 +14,6 @@ WITH spans AS (
         max(at_utc) AS last_at,
         bool_or(len(list_filter(facts, lambda fact: fact.tag = 'session-ended')) > 0) AS ended
     FROM lines GROUP BY log
-), sizes AS (
-    SELECT cable, sum(last_joint - first_joint + 1) AS to_join FROM runs WHERE joined GROUP BY cable
 )
 SELECT spans.log, first_at AS opened_at_utc, last_at AS last_at_utc, coalesce(ended, false) AS ended, spans.records,
     coalesce(person, '(not given)') AS person,
@@ -25,30 +23,34 @@ SELECT spans.log, first_at AS opened_at_utc, last_at AS last_at_utc, coalesce(en
     coalesce(app_version, '(not given)') AS app_version,
     coalesce(title, '(not known)') AS cable,
     coalesce(asking, false) AS asking,
-    -- joints that the session is to make
-    CAST(CASE WHEN asking THEN 0 ELSE coalesce(to_join, 0) END AS BIGINT) AS to_join
+    -- the splice that the log is of, and joints that are to be made in all of it; none for questions only
+    nullif(files.splice, '') AS splice,
+    files.to_join
 FROM spans
-LEFT JOIN began ON began.log = spans.log
-LEFT JOIN sizes ON sizes.cable = began.cable;
+JOIN files ON files.log = spans.log
+LEFT JOIN began ON began.log = spans.log;
 
 -- Facts in the order of their log. joint is what an entry is about: the turn in a plan, the pair in a straight
 -- sequence. What an `undone` took back is marked: it takes the last entry that still stands, so that an entry is
 -- taken back if, of all that happens at its depth of standing entries, an `undone` comes next.
 CREATE TABLE facts AS
 WITH every AS (
-    SELECT log, number, at_utc, row_number() OVER (PARTITION BY log ORDER BY number, place_in_record) AS turn, fact
+    SELECT log, number, at_utc, segment, row_number() OVER (PARTITION BY log ORDER BY number, place_in_record) AS turn, fact
     FROM (
+        -- behind lost records no entry before them can be taken back: depths are counted anew
         SELECT log, number, at_utc,
+            sum(CASE WHEN input.tag = 'records-lost' THEN 1 ELSE 0 END)
+                OVER (PARTITION BY log ORDER BY number) AS segment,
             unnest(facts) AS fact, generate_subscripts(facts, 1) AS place_in_record
         FROM lines
     )
 ), entries AS (
-    SELECT log, turn, fact.tag,
-        sum(CASE WHEN fact.tag = 'undone' THEN -1 ELSE 1 END) OVER (PARTITION BY log ORDER BY turn)
+    SELECT log, turn, segment, fact.tag,
+        sum(CASE WHEN fact.tag = 'undone' THEN -1 ELSE 1 END) OVER (PARTITION BY log, segment ORDER BY turn)
             + CASE WHEN fact.tag = 'undone' THEN 1 ELSE 0 END AS depth
     FROM every WHERE fact.tag = 'undone' OR fact.tag IN (SELECT tag FROM entry_tags)
 ), followed AS (
-    SELECT log, turn, tag, lead(tag) OVER (PARTITION BY log, depth ORDER BY turn) AS after FROM entries
+    SELECT log, turn, tag, lead(tag) OVER (PARTITION BY log, segment, depth ORDER BY turn) AS after FROM entries
 ), taken AS (
     SELECT log, turn FROM followed WHERE tag <> 'undone' AND after = 'undone'
 )
@@ -57,8 +59,8 @@ SELECT every.log, every.number, every.turn, every.at_utc, fact.tag,
     fact.how, fact."by" AS channel, fact.asked_back, fact.fault, fact.entry, fact.kind AS missed,
     fact.question.tag AS question, fact.yes, fact.passed,
     taken.turn IS NOT NULL AS taken_back
-FROM every LEFT JOIN taken ON taken.log = every.log AND taken.turn = every.turn
-WHERE fact.tag IS NOT NULL;
+FROM every JOIN files ON files.log = every.log LEFT JOIN taken ON taken.log = every.log AND taken.turn = every.turn
+WHERE fact.tag IS NOT NULL AND every.number >= files.first_own;
 
 CREATE TEMP TABLE kinds AS
 SELECT named.log, named.joint, coalesce(runs.kind, '(not known)') AS kind
@@ -92,34 +94,26 @@ SELECT timed.log, timed.number, timed.at_utc, timed.input, timed.judgement,
     epoch_ms(timed.at_utc) - lag(epoch_ms(timed.at_utc)) OVER (PARTITION BY timed.log ORDER BY timed.number) AS gap_ms
 FROM timed
 ASOF LEFT JOIN heard_by ON heard_by.log = timed.log AND timed.number >= heard_by.number
-LEFT JOIN confirmed ON confirmed.log = timed.log AND confirmed.number = timed.number;
+LEFT JOIN confirmed ON confirmed.log = timed.log AND confirmed.number = timed.number
+JOIN files ON files.log = timed.log
+WHERE timed.number >= files.first_own;
 
--- Joints that a standing entry names, as they are at the end of their log. What was taken back is as if never
--- said; what was reopened counts only if it was confirmed again; a second confirmation replaces the first.
+-- Joints that an entry names, each of a splice once, as all logs of the splice have it: that is what the walk found.
+-- How often it was reopened and marked is counted here; what was taken back is as if never said.
 CREATE TABLE joints AS
 WITH standing AS (
-    SELECT * FROM facts WHERE joint IS NOT NULL AND NOT taken_back AND tag IN (SELECT tag FROM entry_tags)
-), named AS (
-    SELECT log, joint,
-        max(turn) FILTER (tag = 'pair-confirmed') AS confirmed,
-        coalesce(max(turn) FILTER (tag = 'reopened'), 0) AS reopened,
-        count(*) FILTER (tag = 'reopened') AS times_reopened
-    FROM standing GROUP BY log, joint
-), fault_ends AS (
-    SELECT log, joint, fault,
-        max(turn) FILTER (tag = 'fault-marked') AS marked,
-        coalesce(max(turn) FILTER (tag = 'fault-cleared'), 0) AS cleared
-    FROM standing WHERE fault IS NOT NULL GROUP BY log, joint, fault
-), faulty AS (
-    SELECT fault_ends.log, fault_ends.joint, count(marked) AS faults,
-        count(*) FILTER (marked > cleared AND marked > reopened) AS faults_left
-    FROM fault_ends JOIN named ON named.log = fault_ends.log AND named.joint = fault_ends.joint
-    GROUP BY fault_ends.log, fault_ends.joint
+    SELECT files.splice, facts.joint, facts.tag, facts.fault
+    FROM facts JOIN files ON files.log = facts.log
+    WHERE facts.joint IS NOT NULL AND NOT facts.taken_back AND facts.tag IN (SELECT tag FROM entry_tags)
+), counted AS (
+    SELECT splice, joint, count(*) FILTER (tag = 'reopened') AS times_reopened,
+        count(DISTINCT fault) FILTER (tag = 'fault-marked') AS faults
+    FROM standing GROUP BY splice, joint
 )
-SELECT named.log, named.joint, kinds.kind,
-    done.turn IS NOT NULL AS confirmed, done.number AS confirmed_in, done.how, done.channel,
-    times_reopened, coalesce(faults, 0) AS faults, coalesce(faults_left, 0) AS faults_left
-FROM named
-JOIN kinds ON kinds.log = named.log AND kinds.joint = named.joint
-LEFT JOIN faulty ON faulty.log = named.log AND faulty.joint = named.joint
-LEFT JOIN facts AS done ON done.log = named.log AND done.turn = named.confirmed AND named.confirmed > named.reopened;
+SELECT standings.splice, standings.joint, standings.kind, standings.standing, standings.log,
+    standings.standing = 'confirmed' AS confirmed,
+    standings.standing IN ('confirmed', 'joined_faulty') AS joined,
+    standings.confirmed_in, standings.how, standings.channel, standings.person,
+    coalesce(times_reopened, 0) AS times_reopened, coalesce(faults, 0) AS faults, standings.faults_left
+FROM standings
+LEFT JOIN counted ON counted.splice = standings.splice AND counted.joint = standings.joint;

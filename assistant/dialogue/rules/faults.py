@@ -1,5 +1,7 @@
 """Rules about faults: a pair may be faulty and joined, or faulty and not joined."""
 
+from dataclasses import replace
+
 from assistant.cable.counts import CalledNumber
 from assistant.cable.splice_plan import Joint
 from assistant.dialogue import sentences, wording
@@ -38,15 +40,18 @@ def mark(state: State, entry: Entry) -> Step:
     made = _named(state, intent.pair)
     if made is None:
         return _no_pair(state, intent.pair)
-    if intent.fault in state.of(made.number).faults:
+    failed = _failed_test(state, entry, made, intent.fault)
+    marked_already = intent.fault in state.of(made.number).faults
+    if marked_already and not failed:
         return announce_again(state, wording.mark_again(state, made))
     other = None if intent.other is None else joint_called(state, intent.other)
     if intent.other is not None and (other is None or other is made):
         return announce_again(state, wording.outside(state, intent.other))
-    facts = [
-        FaultMarked(pair=made.number, fault=intent.fault, by=entry.by, other=None if other is None else other.number),
-        *_failed_test(state, entry, made, intent.fault),
-    ]
+    joint = None if other is None else other.number
+    marked = FaultMarked(pair=made.number, fault=intent.fault, by=entry.by, other=joint)
+    facts: list[Fact] = [replace(fact, same_entry=not marked_already) for fact in failed]
+    if not marked_already:
+        facts = [marked, *facts]
     return then(state, *facts, told=lambda s: _told(state, s, made, intent, other), before=_passed(state, made))
 
 
@@ -63,12 +68,12 @@ def _passed(state: State, made: Joint) -> Joint | None:
     return made if state.verifying is None and made.number == state.expected else None
 
 
-def _failed_test(state: State, entry: Entry, made: Joint, fault: Fault) -> list[Fact]:
+def _failed_test(state: State, entry: Entry, made: Joint, fault: Fault) -> list[PairTested]:
     """In a verification, the test that the fault belongs to is failed, whichever test is in turn."""
     test = TEST_OF.get(fault)
     if state.verifying is None or test is None or state.of(made.number).confirmed is None:
         return []
-    return [PairTested(pair=made.number, test=test, passed=False, by=entry.by, same_entry=True)]
+    return [PairTested(pair=made.number, test=test, passed=False, by=entry.by)]
 
 
 def _named(state: State, number: CalledNumber | None) -> Joint | None:

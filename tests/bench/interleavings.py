@@ -1,0 +1,374 @@
+"""Random interleavings of everything that can come in, with delays: is a pair ever confirmed by what did not name it?
+
+    python -m tests.bench.interleavings [EVENTS] [SEED]
+
+The pure core is driven by words, keys, unsure hearings, stale and doubled inputs, time-outs, broken devices, stops
+and resumptions. Sentences are put late, or never. What each input named, and what had been put when it was made, is
+kept by this program itself, by its own arithmetic of the colour code (7 CFR 1755.890: 5 ring x 5 tip colours, groups
+of 25), and each confirmation is held against it:
+
+- an input that names a pair confirms that pair, and colours alone only in a group told of when it was made, or where
+  the cable has them once;
+- any other confirms only what the announcement named that was current, and had been put, when it was made.
+"""
+
+import random
+import sys
+import time
+from collections import Counter
+from dataclasses import dataclass, field
+
+from assistant.cable.splice_plan import Site
+from assistant.dialogue.machine import decide
+from assistant.dialogue.messages import (
+    NOT_YET,
+    AnnouncementNumber,
+    Answered,
+    Asked,
+    Attendance,
+    DeviceFailed,
+    DidYouSay,
+    Heard,
+    Input,
+    JoinProtected,
+    KeysPressed,
+    KeysRefused,
+    KeyTrouble,
+    MicrophoneTrouble,
+    NoteRecorded,
+    PairConfirmed,
+    Quit,
+    ResumeAsked,
+    SessionSettings,
+    SoundLost,
+    Speak,
+    StartAsked,
+    StartTimer,
+    Step,
+    StopAsked,
+    TimedOut,
+    Trouble,
+    Typed,
+)
+from assistant.dialogue.scope import scope_of
+from assistant.dialogue.state import State, fold, initial
+from assistant.words.grammar import sample
+from assistant.words.vocabulary import voice_sentences
+
+RING = ("blue", "orange", "green", "brown", "slate")
+TIP = ("white", "red", "black", "yellow", "violet")
+DIGIT = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
+WHOLE = (*DIGIT, "ten", "eleven", "twelve")
+FOLLOWED = 400
+"""Events of one session at most."""
+
+
+def colours(pair: int) -> tuple[str, str]:
+    """Give ring and tip of a pair."""
+    return RING[(pair - 1) % 5], TIP[(pair - 1) // 5 % 5]
+
+
+def number_words(number: int) -> str:
+    """Say a number as the session does."""
+    return WHOLE[number] if number <= 12 else " ".join(DIGIT[int(figure)] for figure in str(number))
+
+
+def name(pair: int) -> str:
+    """Name a pair as the session does."""
+    return f"{number_words(pair)}, {' '.join(colours(pair))}"
+
+
+@dataclass(frozen=True, slots=True)
+class Made:
+    """An input with what it names, when it was made."""
+
+    came: Input
+    number: int | None = None
+    colours: tuple[str, str] | None = None
+    group: int | None = None
+    """The group that it names itself."""
+    after: AnnouncementNumber = NOT_YET
+
+    def names(self, pair: int, told: "dict[AnnouncementNumber, int | None]", pairs: int) -> bool:
+        """Tell whether it names this pair of a cable.
+
+        Colours alone do so in a group that was told of when it was made, or where the cable has them once.
+        """
+        if self.number is None and self.colours is None:
+            return False
+        if self.colours is not None and self.colours != colours(pair):
+            return False
+        if self.number is not None:
+            return self.number == pair
+        if [other for other in range(1, pairs + 1) if colours(other) == self.colours] == [pair]:
+            return True
+        return (self.group or told.get(self.after)) == (pair - 1) // 25 + 1
+
+
+@dataclass(slots=True)
+class Run:
+    """One session driven at random."""
+
+    chance: random.Random
+    settings: SessionSettings
+    state: State = field(default_factory=initial)
+    put: AnnouncementNumber = NOT_YET
+    spoken: list[Speak] = field(default_factory=list)
+    """Said, and not yet put."""
+    texts: dict[AnnouncementNumber, str] = field(default_factory=dict)
+    """What was put with each number."""
+    groups: dict[AnnouncementNumber, int | None] = field(default_factory=dict)
+    """The group told of, by the number that was current."""
+    called: set[str] = field(default_factory=set)
+    """All that was put."""
+    doubted: Made | None = None
+    protected: bool = False
+    timers: list[StartTimer] = field(default_factory=list)
+    taken: int | None = None
+    counts: Counter[str] = field(default_factory=Counter)
+    over: bool = False
+
+    def deliver(self, made: Made) -> None:
+        """Let an input come in, and hold what it confirms against the rule."""
+        before = self.state
+        step = decide(before, made.came)
+        self.state = fold(step.facts, before)
+        assert step.facts or isinstance(made.came, TimedOut), f"no answer to {made.came}"
+        self._hold(made, before, step)
+        for effect in step.effects:
+            match effect:
+                case Speak():
+                    self.spoken.append(effect)
+                case StartTimer():
+                    self.timers.append(effect)
+                case Quit():
+                    self.over = True
+        self.groups[self.state.announcement] = self.group_told()
+        if self.settings.cable_pairs <= 25:
+            self.groups[NOT_YET] = 1
+        self.counts[type(made.came).__name__] += 1
+
+    def group_told(self) -> int | None:
+        """Give the group of the pair in turn, by arithmetic; in any order the one taken."""
+        if self.settings.cable_pairs <= 25:
+            return 1
+        if self.settings.any_order and self.state.verifying is None:
+            return None if self.state.taken_group is None else int(self.state.taken_group)
+        turn = self.state.joint_in_turn
+        return None if turn is None else (int(turn.number) - 1) // 25 + 1
+
+    def _hold(self, made: Made, before: State, step: Step) -> None:
+        confirmed = [fact for fact in step.facts if isinstance(fact, PairConfirmed)]
+        cause = made
+        if any(isinstance(fact, Answered) and fact.yes for fact in step.facts) and self.doubted is not None:
+            cause = self.doubted if isinstance(before.question, DidYouSay) else made
+        for fact in confirmed:
+            self.counts["confirmed"] += 1
+            assert self._allowed(cause, made, before, int(fact.pair)), (
+                f"{fact} by {made} (doubted {self.doubted}); put {self.put}: {self.texts.get(made.after)!r}; "
+                f"current {before.announcement}"
+            )
+        for fact in step.facts:
+            if isinstance(fact, Asked) and isinstance(fact.question, DidYouSay | JoinProtected):
+                self.doubted = cause
+
+    def _allowed(self, cause: Made, made: Made, before: State, pair: int) -> bool:
+        if cause.names(pair, self.groups, self.settings.cable_pairs):
+            return True
+        if made is not cause and cause.number is None and cause.colours is None:
+            return name(pair) in self.texts.get(cause.after, "")  # asked back: it was current when it was asked
+        current = made.after == before.announcement
+        text = self.texts.get(made.after, "")
+        if before.called_out:
+            return current and any(name(pair) in told for told in self.called)
+        return current and name(pair) in text
+
+    def speak(self, *, dropped: bool) -> None:
+        """Put the next sentence, or drop it as an interruption does."""
+        said = self.spoken.pop(0)
+        if dropped:
+            return
+        self.called.add(said.text.lower())
+        if said.announcement is not None:
+            self.put = said.announcement
+            self.texts[said.announcement] = f"{self.texts.get(said.announcement, '')} {said.text.lower()}"
+
+
+def make(run: Run) -> Made:
+    """Make something that comes in, after what has been put."""
+    chance, after = run.chance, run.put
+    last = run.settings.cable_pairs
+    turn = run.state.joint_in_turn
+    near = int(turn.number) if turn is not None else chance.randint(1, last)
+    pair = min(last, max(1, near + chance.choice((0, 0, 0, 0, 1, -1, 25, -25, chance.randint(-60, 60)))))
+    ring, tip = colours(pair)
+    match chance.randrange(20):
+        case 0 | 1 | 2:
+            return Made(_said(chance, f"{ring} {tip}", after), colours=(ring, tip), after=after)
+        case 3:
+            return Made(_said(chance, f"pair {number_words(pair)}", after), number=pair, after=after)
+        case 4:
+            words = f"pair {number_words(pair)} {ring} {tip}"
+            return Made(_said(chance, words, after), number=pair, colours=(ring, tip), after=after)
+        case 5:
+            keys = f"{pair}\n"
+            return Made(KeysPressed(keys, after), number=pair, after=after)
+        case 6 if last > 25:
+            group = (pair - 1) // 25 + 1
+            words = f"group {number_words(group)} {ring} {tip}"
+            return Made(_said(chance, words, after), colours=(ring, tip), group=group, after=after)
+        case 7 | 8 | 9:
+            return Made(
+                KeysPressed(chance.choice(("+", "+", "+", "-", "\n", "/1", "/6", "..2", "..5")), after), after=after
+            )
+        case 10 | 11:
+            words = chance.choice(("confirm pair", "yes", "no", "undo that", "confirm module", "hold on", "carry on"))
+            return Made(_said(chance, words, after), after=after)
+        case 12 | 13 | 14:
+            words = " ".join(sample(voice_sentences(scope_of(run.state)).node, chance))
+            return _sampled(run, words, after)
+        case 15:
+            return Made(
+                Typed(chance.choice(("next", "note damp", "hello", "finish", "go to group two", "go to pair 9")), after)
+            )
+        case 16 if run.timers:
+            return Made(TimedOut(run.timers.pop(chance.randrange(len(run.timers))).joint))
+        case 17:
+            return Made(chance.choice(_TROUBLE))
+        case 18:
+            return Made(ResumeAsked(0, Attendance()))
+        case _:
+            return Made(KeysRefused("4", chance.choice(list(KeyTrouble))))
+
+
+_TROUBLE: tuple[Input, ...] = (
+    DeviceFailed("speaker", "gone"),
+    MicrophoneTrouble(Trouble.LOST),
+    SoundLost(512),
+    NoteRecorded(file="", seconds=0.0, sha256=""),
+    StopAsked("SIGTERM"),
+)
+
+
+def _said(chance: random.Random, words: str, after: AnnouncementNumber) -> Input:
+    if chance.random() < 0.4:
+        return Typed(words, after)
+    judgement = chance.choice(("accepted", "accepted", "ask back"))
+    return Heard(judgement=judgement, words=words, readings=(), after=after)
+
+
+def _sampled(run: Run, words: str, after: AnnouncementNumber) -> Made:
+    """Tell what a sentence of the grammar names, by reading its words here."""
+    spoken = words.split()
+    found = (
+        [word for word in spoken if word in (*RING, "grey", "gray")],
+        [w for w in spoken if w in (*TIP, "purple", "mauve")],
+    )
+    pair_colours = None
+    if "binder" not in spoken and "super" not in spoken and len(found[0]) == len(found[1]) == 1:
+        ring = {"grey": "slate", "gray": "slate"}.get(found[0][0], found[0][0])
+        tip = {"purple": "violet", "mauve": "violet"}.get(found[1][0], found[1][0])
+        pair_colours = (ring, tip)
+    if spoken[0] in ("what", "go", "redo", "mark", "clear", "reading"):
+        return Made(_said(run.chance, words, after), after=after)
+    number, group = _numbers(spoken)
+    if "binder" in spoken or "super" in spoken:  # a group by colours: not read here, so never delivered
+        return Made(KeysPressed("\n", after), after=after)
+    return Made(_said(run.chance, words, after), number=number, colours=pair_colours, group=group, after=after)
+
+
+_TENS = {
+    word: 20 + 10 * place
+    for place, word in enumerate(("twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety"))
+}
+_TEENS = {
+    word: 13 + place
+    for place, word in enumerate(("thirteen", "fourteen", "fifteen", "sixteen", "seventeen", "eighteen", "nineteen"))
+}
+_VALUES = {word: value for value, word in enumerate(WHOLE)} | _TEENS | _TENS
+
+
+def _numbers(spoken: list[str]) -> tuple[int | None, int | None]:
+    """Give the number of the pair and that of the group in a sentence; figures are read one by one or as said."""
+    numbers: list[tuple[str, list[str]]] = [("", [])]
+    for word in spoken:
+        if word in _VALUES or word == "hundred" or (word == "and" and numbers[-1][1]):
+            numbers[-1][1].append(word)
+        else:
+            numbers.append((word, []))
+    pair = group = None
+    for lead, words in numbers:
+        if words:
+            value = _value([word for word in words if word != "and"])
+            pair, group = (pair, value) if lead == "group" else (value, group)
+    return pair, group
+
+
+def _value(words: list[str]) -> int:
+    if "hundred" in words:
+        at = words.index("hundred")
+        return 100 * _value(words[:at]) + (_value(words[at + 1 :]) if words[at + 1 :] else 0)
+    values = [_VALUES[word] for word in words]
+    if len(values) == 2 and values[0] in _TENS.values() and 0 < values[1] < 10:
+        return sum(values)
+    if len(values) > 1 and values[0] < 10 and words[1] not in DIGIT:
+        return 100 * values[0] + _value(words[1:])
+    return int("".join(str(value) for value in values))
+
+
+def begin(chance: random.Random) -> Run:
+    """Begin a session of a kind drawn at random."""
+    pairs = chance.choice((25, 30, 60, 100))
+    settings = SessionSettings(
+        cable_pairs=pairs,
+        first=1,
+        last=pairs,
+        any_order=chance.random() < 0.3,
+        site=chance.choice((None, None, Site.MANHOLE)),
+        short_checks=True,
+    )
+    run = Run(chance, settings)
+    run.deliver(Made(StartAsked(settings, Attendance())))
+    return run
+
+
+def drive(events: int, chance: random.Random) -> Counter[str]:
+    """Drive sessions until so many inputs have come in, and count what came of them.
+
+    Raises:
+        AssertionError: a confirmation breaks the rule, or an input was not answered.
+
+    """
+    counts: Counter[str] = Counter()
+    while events > 0:
+        run = begin(chance)
+        waiting: list[Made] = []
+        for _ in range(min(events, FOLLOWED)):
+            while run.spoken and chance.random() < 0.7:
+                run.speak(dropped=chance.random() < 0.1)
+            made = make(run)
+            waiting += [made] * chance.choice((1, 1, 1, 1, 2, 3))
+            while waiting and chance.random() < 0.6:
+                run.deliver(waiting.pop(chance.randrange(len(waiting)) if chance.random() < 0.2 else 0))
+                events -= 1
+            if run.state.ended:
+                break
+        counts += run.counts
+        counts["sessions"] += 1
+    return counts
+
+
+def main() -> None:
+    """Drive, and print what came of it."""
+    events = int(sys.argv[1]) if len(sys.argv) > 1 else 1_000_000
+    seed = int(sys.argv[2]) if len(sys.argv) > 2 else 1
+    began = time.monotonic()
+    counts = drive(events, random.Random(seed))
+    came = sum(count for kind, count in counts.items() if kind not in ("confirmed", "sessions"))
+    seconds = time.monotonic() - began
+    print(f"inputs {came}, sessions {counts['sessions']}, confirmed {counts['confirmed']}, breaking the rule 0")
+    print(f"{seconds:.0f} s, seed {seed}; " + ", ".join(f"{kind} {n}" for kind, n in counts.most_common()))
+
+
+if __name__ == "__main__":
+    main()
