@@ -232,14 +232,13 @@ def raw_terminal(at_end: Callable[[Callable[[], None]], object]) -> Iterator[Non
         put_back()
 
 
-def _write(text: str) -> None:
-    if sys.stdout.isatty():
-        os.write(sys.stdout.fileno(), text.encode())
-
-
 def echo(text: str) -> None:
     """Show what is being typed on the last line of the screen, if it is one."""
     with contextlib.suppress(OSError):  # what cannot be echoed can be typed all the same
-        if sys.stdout.isatty():
-            sys.stdout.write(text)
-            sys.stdout.flush()
+        _write(text)
+
+
+def _write(text: str) -> None:
+    """Write past the buffer of standard output, in which no thread may wait when the program ends."""
+    if sys.stdout.isatty():
+        os.write(sys.stdout.fileno(), text.encode())
