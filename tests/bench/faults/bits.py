@@ -101,9 +101,8 @@ def lost_blocks(times: int, *, records: int = 1000, seed: int = 2) -> Outcome:
             start = chance.randrange(blocks) * BLOCK
             end = min(start + BLOCK, len(log.data))
             other = chance.randrange(blocks) * BLOCK
-            fill = chance.choice(
-                [bytes(BLOCK), b"\xff" * BLOCK, chance.randbytes(BLOCK), log.data[other : other + BLOCK]]
-            )
+            copied = log.data[other : other + BLOCK]
+            fill = chance.choice([bytes(BLOCK), b"\xff" * BLOCK, chance.randbytes(BLOCK), copied])
             spoilt = log.data[:start] + fill.ljust(BLOCK, b"\x00")[: end - start] + log.data[end:]
             outcome.take(log.fault_of(spoilt, log.touched(start, end), counted=trial % COUNTED == 0))
     return outcome
