@@ -15,7 +15,7 @@ from pathlib import Path
 from types import FrameType
 
 from assistant import __version__
-from assistant.app import cli_record
+from assistant.app import cli_record, telling
 from assistant.app.telling import tell
 from assistant.cable.colour_code import Order
 from assistant.cable.makeup import LARGEST_CABLE, Cable, CableError
@@ -74,7 +74,7 @@ def _run(arguments: Sequence[str] | None, interruptible: "_Interruptible") -> in
         return _fault(error)
 
 
-_PRINTING = (__file__, cli_record.__file__)
+_PRINTING = (__file__, cli_record.__file__, telling.__file__)
 """These open no file: an error of the system in them is one of printing."""
 
 

@@ -21,7 +21,7 @@ from assistant.app.work import WorkOptions, work
 from assistant.dialogue import sentences
 from assistant.dialogue.messages import PairConfirmed
 from assistant.ports import SAMPLE_RATE_HZ, Samples
-from assistant.session.journal import load
+from assistant.session.journal import DEMO_FOLDER, load
 
 CABLE_PAIRS, FIRST, LAST = 50, 22, 28
 CALLER_VOICE = "gmw/en-us"
@@ -153,7 +153,7 @@ def demo(*, log: Path, voice: str, ears: str | None, vosk_model: Path | None) ->
     screen = WatchedScreen()
     caller = Caller(screen)
     options = WorkOptions(
-        cable=CABLE_PAIRS, first=FIRST, last=LAST, log=log, voice=voice, ears=ears, vosk_model=vosk_model
+        cable=CABLE_PAIRS, first=FIRST, last=LAST, log=log / DEMO_FOLDER, voice=voice, ears=ears, vosk_model=vosk_model
     )
     state, path = work(options, source=caller, screen=screen)
     facts = [fact for record in load(path).records for fact in record.facts]

@@ -17,6 +17,8 @@ from assistant.errors import AssistantError
 
 FOLDER_VARIABLE = "SPLICE_ASSISTANT_MODELS"
 """Environment variable that names the folder of models, if it is not the user's data folder."""
+MOST_BYTES = 4_000_000_000
+"""Of a file whose size is not known: more than any model that the assistant knows."""
 CHUNK_BYTES = 1 << 20
 Progress = Callable[[int, int], None]
 """Told (bytes so far, bytes in all)."""
@@ -192,10 +194,16 @@ def _fetch_file(file: RemoteFile, path: Path, url: str, progress: Progress) -> N
             done = have if resumed else 0
             length = answer.headers.get("Content-Length")
             total = done + int(length) if length else file.size
+            if total > (file.size or MOST_BYTES):
+                raise AssistantError(f"{url}: has {total:,} bytes, and should have {file.size or MOST_BYTES:,} at most")
             with path.open("ab" if resumed else "wb") as out:
                 while chunk := answer.read(CHUNK_BYTES):
                     out.write(chunk)
                     done += len(chunk)
+                    if done > (file.size or MOST_BYTES):
+                        raise AssistantError(
+                            f"{url}: gives more than {file.size or MOST_BYTES:,} bytes; it is not the file"
+                        )
                     progress(done, total)
             if done < total:  # a connection that ends early looks like the end of the file
                 raise ConnectionError(f"it broke off after {done} of {total} bytes")

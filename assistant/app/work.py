@@ -353,15 +353,20 @@ def _resumed(options: WorkOptions, who: Attendance, screen: Screen) -> _Session:
 
 def _newest_unfinished(folder: Path, screen: Screen) -> Path:
     """Give the newest log that is not ended; a damaged one is passed over, and told."""
+    passed: list[str] = []
     paths = sorted(folder.glob(f"*{LOG_SUFFIX}"), key=lambda path: (path.stat().st_mtime, path.name), reverse=True)
     for path in paths:
         try:
             state = rebuild(load(path).records)
         except AssistantError as error:
-            screen.show(f"Passed over: {error}")
+            passed.append(str(error))
             continue
         if state.opened and not state.ended:
+            for line in passed:
+                screen.show(f"Passed over: {line}")
             return path
+    if passed:
+        raise AssistantError(f"{passed[0]}; the folder holds no other unfinished session")
     raise AssistantError(f"{folder}: holds no unfinished session; start a new one with --cable")
 
 

@@ -21,6 +21,7 @@ from assistant.cable.splice_plan import Plan, straight_sequence
 from assistant.dialogue.messages import SessionOpened
 from assistant.dialogue.state import fold
 from assistant.errors import AssistantError
+from assistant.session.journal import DEMO_FOLDER
 from assistant.session.record import FIRST_SUM, Record, RecordError, decode
 from assistant.session.replay import refusing_forgery, settled
 from assistant.session.salvage import LoadedLog, read_log
@@ -110,7 +111,7 @@ class Cabling:
 
 
 def find(folder: Path) -> list[Path]:
-    """List all logs below a folder, by name.
+    """List all logs below a folder, by name, without those of demonstrations.
 
     Raises:
         AssistantError: there is no such folder, a part of it cannot be read, or it holds no log.
@@ -123,7 +124,8 @@ def find(folder: Path) -> list[Path]:
         raise AssistantError(f"{error.filename}: cannot be read ({error.strerror}); check its rights") from error
 
     walked = os.walk(folder, onerror=refuse)
-    paths = sorted(Path(place, name) for place, _, names in walked for name in names if name.endswith(SUFFIX))
+    work = [(Path(place), names) for place, _, names in walked if Path(place).name != DEMO_FOLDER]
+    paths = sorted(place / name for place, names in work for name in names if name.endswith(SUFFIX))
     if not paths:
         raise AssistantError(f"{folder}: holds no log (*{SUFFIX}); give the folder that work --log wrote to")
     return paths

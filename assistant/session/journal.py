@@ -22,6 +22,8 @@ from assistant.session.place import (
 from assistant.session.record import FIRST_SUM, LaterInput, Record, encode
 from assistant.session.salvage import LoadedLog, read_log
 
+DEMO_FOLDER = "demonstration"
+"""Folder of logs that are no work; nothing but the demonstration writes or reads it."""
 SLOW_S = 0.5
 """Seconds for one step from which a disk is told to be slow: an answer is to come within a second."""
 RETRY_S = 5.0

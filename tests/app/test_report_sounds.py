@@ -76,7 +76,7 @@ def test_a_session_keeps_what_it_heard(tmp_path: Path, capsys: pytest.CaptureFix
     assert "Every utterance is kept as sound with the log." in capsys.readouterr().out
     (log,) = folder.glob("*.jsonl")
     records = load(log).records
-    assert records[0].input.microphone == "calls.wav"  # type: ignore[union-attr]
+    assert records[0].input.who.microphone == "calls.wav"  # type: ignore[union-attr]
     kept = [record for record in records if isinstance(record.input, Heard)]
     assert kept
     assert sorted(path.name for path in sounds_folder(log).iterdir()) == [sound_name(r.number) for r in kept]

@@ -18,15 +18,15 @@ from tests.dialogue.conversation import Conversation, start, utterance
 
 BEGAN = datetime(2026, 3, 2, 8, 0, tzinfo=UTC)
 DAY: list[tuple[int, Input]] = [
-    (60, utterance("pair one blue white")),
-    (60, utterance("orange white")),
-    (60, utterance("slate violet")),  # a mismatch: three is expected
-    (60, utterance("pair three", "ask back")),
-    (60, utterance("yes")),  # three is confirmed by its number, in a minute
+    (60, utterance("pair one blue white", after=BEFORE_NUMBERS)),
+    (60, utterance("orange white", after=BEFORE_NUMBERS)),
+    (60, utterance("slate violet", after=BEFORE_NUMBERS)),  # a mismatch: three is expected
+    (60, utterance("pair three", "ask back", BEFORE_NUMBERS)),
+    (60, utterance("yes", after=BEFORE_NUMBERS)),  # three is confirmed by its number, in a minute
     (601, KeysPressed("+", BEFORE_NUMBERS)),  # a pause; four by key
     (600, Typed("undo that", BEFORE_NUMBERS)),  # four is taken back
-    (60, utterance("", "ignored")),
-    (60, utterance("four brown white")),
+    (60, utterance("", "ignored", BEFORE_NUMBERS)),
+    (60, utterance("four brown white", after=BEFORE_NUMBERS)),
     (60, Typed("redo pair 1", BEFORE_NUMBERS)),
     (60, Typed("go to pair 1", BEFORE_NUMBERS)),
     (60, Typed("1 blue white", BEFORE_NUMBERS)),  # one again, surely
