@@ -170,7 +170,7 @@ def goes_on(start: Start, folder: Path, torn: int) -> str:
     assert after.torn == b""
     resumed = after.records[len(before.records)]
     assert resumed.input == ResumeAsked(torn, Attendance(app_version=__version__))
-    assert resumed.facts[0] == SessionResumed(app_version=__version__)
+    assert resumed.facts[0] == SessionResumed(Attendance(app_version=__version__))
     assert logged(log) == list(range(1, PAIRS + 1)), "every pair once"
     assert SessionEnded(confirmed=PAIRS, faulty=0, left=0) in after.records[-1].facts
     assert rebuild(after.records).ended
