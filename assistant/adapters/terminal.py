@@ -220,12 +220,15 @@ def raw_terminal(at_end: Callable[[Callable[[], None]], object]) -> Iterator[Non
 
     def put_back() -> None:
         with contextlib.suppress(termios.error, OSError):  # the terminal may be gone
-            _write(_PASTE_OFF)
             termios.tcsetattr(handle, termios.TCSANOW, before)
+            _write(_PASTE_OFF)
 
     at_end(put_back)
     try:
         tty.setcbreak(handle)
+        modes = termios.tcgetattr(handle)
+        modes[0] &= ~termios.IXON  # or Ctrl-S would hold up all that is shown, and so the session
+        termios.tcsetattr(handle, termios.TCSANOW, modes)
         _write(_PASTE_ON)
         yield
     finally:

@@ -83,6 +83,15 @@ def test_a_byte_that_is_no_text_ends_nothing(session: TerminalSession) -> None:
     assert came_of(session, b"\xff", "1\r") == ([1], [KeyTrouble.UNKNOWN])
 
 
+def test_ctrl_s_holds_nothing_up(session: TerminalSession) -> None:
+    """It stopped all output for ever, and with it the answers and the end of the session."""
+    session.type("\x13")
+    time.sleep(APART_S)
+    session.type("1\r")
+    session.wait_for("One, blue white, confirmed", 10.0)
+    assert came_of(session, "/1") == ([1], [KeyTrouble.UNKNOWN])
+
+
 def test_typed_words_in_a_terminal_answer_what_was_told_before_they_were_begun(tmp_path: Path) -> None:
     session = TerminalSession(tmp_path, "--cable", "25", "--typed")
     try:

@@ -5,13 +5,14 @@ import signal
 import subprocess
 import sys
 import termios
+import threading
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
 
-from assistant.app.stopping import EXIT_BY_SIGNAL, ORDERLY_S
+from assistant.app.stopping import EXIT_BY_SIGNAL, LAST_ACTS_S, ORDERLY_S, StopSignals
 from assistant.dialogue.messages import PairConfirmed, StopAsked
 from tests.pseudo_terminal import ROOT, TerminalSession
 
@@ -181,8 +182,25 @@ def test_a_stop_is_obeyed_in_order_while_a_pipe_gives_nothing(tmp_path: Path, nu
     assert errors == b""
 
 
+def test_a_last_act_that_does_not_return_keeps_nothing_from_ending() -> None:
+    """A terminal that takes no more characters does that."""
+    codes: list[int] = []
+    ended = threading.Event()
+
+    def exit_now(code: int) -> None:
+        codes.append(code)
+        ended.set()
+
+    with StopSignals(exit_now) as stops:
+        stops.hand_over(lambda _: None)
+        stops.at_end(threading.Event().wait)
+        signal.raise_signal(signal.SIGTERM)
+        assert ended.wait(AT_ONCE_S)
+    assert codes == [EXIT_BY_SIGNAL + signal.SIGTERM]
+
+
 def test_the_time_for_an_orderly_end_leaves_the_second_that_is_promised() -> None:
-    assert ORDERLY_S < 1.0
+    assert ORDERLY_S + LAST_ACTS_S < 1.0
 
 
 def _silence(folder: Path) -> Path:
