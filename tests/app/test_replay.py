@@ -28,7 +28,8 @@ def log(tmp_path: Path) -> Path:
 
 def heard(words: str, sound_sha256: str = "") -> Heard:
     reading = EarReading(ear="test", words=words, margin=5.0, likelihood_ratio=0.0, confidence=None)
-    return Heard(judgement="accepted", words=words, readings=(reading,), after=BEFORE_NUMBERS, sound_sha256=sound_sha256)
+    after = BEFORE_NUMBERS
+    return Heard(judgement="accepted", words=words, readings=(reading,), after=after, sound_sha256=sound_sha256)
 
 
 def test_all_that_was_said_comes_back_word_for_word(log: Path, capsys: pytest.CaptureFixture[str]) -> None:
