@@ -166,7 +166,7 @@ def account_of(logs: Sequence[ReadLog], *, together: bool = False, walked: Mappi
     mates = {spots(plan, joint)[0]: spots(plan, joint)[1:] for joint in plan.joints}
     of_joint, combined = _combined(changes, newest.last, found.shared)
     rows = _rows(newest.last, order, of_joint, remarks)
-    of_log = {part.log.name: {line.record: line.turn for line in part.lines} for part in parts}
+    of_log = {one.log.name: {line.record: line.turn for line in one.lines} for one in walks}
     confirmed = [of_log[row.made.log][row.made.record] for row in rows if row.made and row.how]
     clock_set = [one.log.name for one in walks if one.clock.jumps]
     return Account(
@@ -267,6 +267,12 @@ def _cables(one: Walk) -> dict[str, object]:
     return {end.name: end.cable for end in one.last.plan.ends}
 
 
+def _where_it_counts(made: Made | None, shared: Mapping[str, int]) -> Made | None:
+    """Name the log in which a confirmation counts, where several have it."""
+    other = next((log for log, last in shared.items() if made is not None and made.record <= last), None)
+    return made if made is None or other is None else replace(made, log=other)
+
+
 @dataclass(slots=True)
 class _Joined:
     """What all logs together say of one joint. Built by `_combined`."""
@@ -285,6 +291,7 @@ class _Joined:
         alone = all(log == change.log or record <= own.get(log, 0) for log, record in self.logs.items())
         self.logs[change.log] = change.record
         self.changed, self.log = change.at, change.log
+        change = replace(change, made=_where_it_counts(change.made, own))
         was, now = change.was, change.known
         decided = now.confirmed is not was.confirmed or now.confirmed is not None
         self.doubt = change.doubt or ("" if decided or change.reopened else self.doubt)
