@@ -1,13 +1,14 @@
 """The typed console and the screen: lines of words in, lines of text out."""
 
+import io
 import sys
 import threading
 import time
 from collections.abc import Callable, Sequence
 from datetime import datetime
-from typing import BinaryIO, TextIO
+from typing import Protocol, TextIO
 
-from assistant.adapters.terminal import MOST_SHOWN, Key
+from assistant.adapters.terminal import MOST_SHOWN, READ_BYTES, Key
 from assistant.dialogue.messages import NOT_YET, AnnouncementNumber, Input, KeysRefused, KeyTrouble, StopAsked, Typed
 from assistant.errors import AssistantError
 from assistant.texts import harmless
@@ -23,23 +24,31 @@ END = "\x04"
 Put = Callable[[Input], None]
 
 
+class RawReader(Protocol):
+    """Where bytes come from, as they come."""
+
+    def read(self, size: int, /) -> bytes | None:
+        """Give at most so many bytes, at least one, none at the end."""
+
+
 class PipedLines:
     """Puts the lines of a pipe or a file into the inbox, each when all that the one before led to is done."""
 
-    def __init__(self, put: Put, turn: Callable[[], AnnouncementNumber | None], lines: BinaryIO | None = None) -> None:
+    def __init__(self, put: Put, turn: Callable[[], AnnouncementNumber | None], pipe: RawReader | None = None) -> None:
         """Take the inbox and where lines come from; `turn` waits and gives what was put last, None when it is over.
 
         Raises:
             AssistantError: standard input is closed.
 
         """
-        if lines is None and sys.stdin is None:
-            raise AssistantError(
-                "work: standard input is closed; --typed reads words from it, so give it a pipe or file"
-            )
+        if pipe is None and sys.stdin is None:
+            raise AssistantError("work: standard input is closed; --typed reads words from it, give it a pipe or file")
         self._put = put
         self._turn = turn
-        self._lines = lines or sys.stdin.buffer
+        # unbuffered: a program must not end while a thread waits in the buffer of standard input
+        self._pipe = pipe or io.FileIO(sys.stdin.fileno(), closefd=False)
+        self._read = b""
+        self._ended = False
 
     def run(self) -> None:
         """Put each line that is not empty into the inbox until the input ends."""
@@ -51,15 +60,30 @@ class PipedLines:
 
     def _next(self) -> str | KeysRefused | None:
         """Give the next line that is not empty, what is told of one that is too long, or None at the end."""
-        while data := self._lines.readline(LONGEST_LINE + 1):
-            text = data.decode("utf-8", errors="replace").strip()
-            if len(data) > LONGEST_LINE and not data.endswith(b"\n"):
-                while data and not data.endswith(b"\n"):
-                    data = self._lines.readline(LONGEST_LINE)
+        while not self._ended or self._read:
+            line, too_long = self._line()
+            text = line.decode("utf-8", errors="replace").strip()
+            if too_long:
                 return KeysRefused(text[:MOST_SHOWN], KeyTrouble.TOO_LONG)
             if text:
                 return text
         return None
+
+    def _line(self) -> tuple[bytes, bool]:
+        """Give the next line, or the beginning of one that is too long, and whether it is."""
+        beginning = b""
+        while True:
+            line, end, rest = self._read.partition(b"\n")
+            if len(line) > LONGEST_LINE and not beginning:
+                beginning = line
+            if end or self._ended:
+                self._read = rest
+                return beginning or line, bool(beginning)
+            if beginning:
+                self._read = b""
+            data = self._pipe.read(READ_BYTES)
+            self._ended = not data
+            self._read += data or b""
 
 
 class TypedLines:

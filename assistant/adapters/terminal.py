@@ -220,26 +220,28 @@ def raw_terminal(at_end: Callable[[Callable[[], None]], object]) -> Iterator[Non
 
     def put_back() -> None:
         with contextlib.suppress(termios.error, OSError):  # the terminal may be gone
-            _write(_PASTE_OFF)
             termios.tcsetattr(handle, termios.TCSANOW, before)
+            _write(_PASTE_OFF)
 
     at_end(put_back)
     try:
         tty.setcbreak(handle)
+        modes = termios.tcgetattr(handle)
+        modes[0] &= ~termios.IXON  # or Ctrl-S would hold up all that is shown, and so the session
+        termios.tcsetattr(handle, termios.TCSANOW, modes)
         _write(_PASTE_ON)
         yield
     finally:
         put_back()
 
 
-def _write(text: str) -> None:
-    if sys.stdout.isatty():
-        os.write(sys.stdout.fileno(), text.encode())
-
-
 def echo(text: str) -> None:
     """Show what is being typed on the last line of the screen, if it is one."""
     with contextlib.suppress(OSError):  # what cannot be echoed can be typed all the same
-        if sys.stdout.isatty():
-            sys.stdout.write(text)
-            sys.stdout.flush()
+        _write(text)
+
+
+def _write(text: str) -> None:
+    """Write past the buffer of standard output, in which no thread may wait when the program ends."""
+    if sys.stdout.isatty():
+        os.write(sys.stdout.fileno(), text.encode())

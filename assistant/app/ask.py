@@ -1,6 +1,7 @@
 """`ask`: one question in words, without sound or a session."""
 
 from dataclasses import dataclass
+from typing import assert_never
 
 from assistant.cable.colour_code import Order
 from assistant.cable.makeup import Address, Cable, Group
@@ -82,8 +83,10 @@ def _as_object(found: _Found | None, cable: Cable) -> dict[str, object] | None:
                 "group": None,
                 "candidates": [_group_object(g) | {"first": g.first, "last": g.last} for g in groups],
             }
-        case _:
+        case Disagreement() | Nothing() | None:
             return None
+        case never:
+            assert_never(never)
 
 
 def pair_object(address: Address, cable: Cable) -> dict[str, object]:

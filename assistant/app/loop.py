@@ -5,6 +5,7 @@ This thread alone owns the state and the journal. What is logged is logged befor
 
 import threading
 from dataclasses import dataclass, field, replace
+from typing import assert_never
 
 from assistant.app.inbox import Inbox
 from assistant.app.log_watch import LogLook, LogWatch
@@ -277,6 +278,8 @@ class Loop:
                     self._note_wanted = True
                 case Quit():
                     self._quitting = True
+                case never:
+                    assert_never(never)
 
     def _say(self, sentence: Speak, *, interrupt: bool) -> None:
         self._ear.shut()

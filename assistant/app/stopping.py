@@ -12,6 +12,7 @@ from types import FrameType
 SIGNALS = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
 ORDERLY_S = 0.7
 """Time for an orderly end: a stop is obeyed within a second even where a disk or a library does not return."""
+LAST_ACTS_S = 0.1
 EXIT_BY_SIGNAL = 128
 """Exit code of a program that a signal ended is this and its number, as shells tell it."""
 
@@ -60,6 +61,10 @@ class StopSignals:
         """Have this done before the program is ended on the spot."""
         self._last_acts.append(act)
 
+    def _act(self) -> None:
+        for act in self._last_acts:
+            act()
+
     def _take(self, number: int, _: FrameType | None) -> None:
         if self._stop is None:
             raise SystemExit(EXIT_BY_SIGNAL + number)
@@ -68,7 +73,8 @@ class StopSignals:
     def _watch(self) -> None:
         while told := os.read(self._told, 1):
             if told[0] in SIGNALS and not self._over.wait(ORDERLY_S):
-                for act in self._last_acts:
-                    act()
+                acts = threading.Thread(target=self._act, daemon=True)
+                acts.start()
+                acts.join(LAST_ACTS_S)  # a terminal that takes no more characters holds them up for ever
                 self._exit_now(EXIT_BY_SIGNAL + told[0])
         os.close(self._told)

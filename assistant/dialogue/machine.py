@@ -4,6 +4,8 @@ An entry that names nothing acts on what was told last; it counts only if it was
 while it was still the current one. `decide` never raises for anything that a person can say, type or press.
 """
 
+from typing import assert_never
+
 from assistant.dialogue import sentences, wording
 from assistant.dialogue.messages import (
     Answered,
@@ -79,6 +81,8 @@ def decide(state: State, came: Input) -> Step:
             return Step((SessionLeft(reason),), (Quit(),))
         case SpeechEnded():
             return Step()
+        case never:
+            assert_never(never)
 
 
 def _start(came: StartAsked) -> Step:

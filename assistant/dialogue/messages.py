@@ -568,6 +568,10 @@ class SessionEnded:
     """Joined, with a fault outstanding."""
 
 
+EntryFact = PairConfirmed | FaultMarked | FaultCleared | Reopened | PairSkipped | MovedTo | PairTested
+"""Facts that can be taken back."""
+WorkFact = EntryFact | CalledOut | PaceSet | VerifyingBegun | VerifyingEnded
+"""Facts about a joint, the pace or the tests."""
 Fact = (
     SessionOpened
     | SessionResumed

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field, replace
 from enum import Enum
 from functools import lru_cache
 from itertools import chain
-from typing import TypeVar
+from typing import TypeVar, assert_never
 
 from immutables import Map
 
@@ -26,6 +26,8 @@ from assistant.dialogue.messages import (
     CarriedOn,
     Check,
     CheckAnswered,
+    DeviceLost,
+    EntryFact,
     Fact,
     FaultCleared,
     FaultMarked,
@@ -33,7 +35,11 @@ from assistant.dialogue.messages import (
     GroupTaken,
     Held,
     LookedUp,
+    MicrophoneTroubled,
+    Mismatch,
+    Missed,
     MovedTo,
+    NoteKept,
     PaceSet,
     PairConfirmed,
     PairSkipped,
@@ -41,15 +47,20 @@ from assistant.dialogue.messages import (
     PairTested,
     Question,
     QuestionDropped,
+    ReadingLogged,
     Reopened,
+    Repeated,
     Said,
     SessionEnded,
+    SessionLeft,
     SessionOpened,
     SessionResumed,
     SessionSettings,
+    SoundMissed,
     Undone,
     VerifyingBegun,
     VerifyingEnded,
+    WorkFact,
 )
 from assistant.dialogue.modes import Mode, mode_of
 from assistant.words.intents import Fault
@@ -99,7 +110,7 @@ class Verifying:
 class UndoPoint:
     """What to go back to when the last entry is taken back."""
 
-    fact: Fact
+    fact: EntryFact
     """The fact that made the change."""
     pair: JointNumber
     same_entry: bool
@@ -398,11 +409,26 @@ def _evolve(state: State, fact: Fact) -> State:
             return replace(state, held=False)
         case Said(text=text):
             return replace(state, last_said=text)
-        case _:
-            return _evolve_work(state, fact)
+        case LookedUp() | GroupNamed():
+            return state
+        case (
+            SessionLeft()
+            | Mismatch()
+            | Missed()
+            | Repeated()
+            | NoteKept()
+            | ReadingLogged()
+            | DeviceLost()
+            | MicrophoneTroubled()
+            | SoundMissed()
+            | CheckAnswered()
+        ):
+            return state
+        case work:
+            return _evolve_work(state, work)
 
 
-def _evolve_work(state: State, fact: Fact) -> State:
+def _evolve_work(state: State, fact: WorkFact) -> State:
     """Give the state after a fact about a joint, the pace or the tests."""
     match fact:
         case PairConfirmed(pair=pair, how=how):
@@ -438,8 +464,8 @@ def _evolve_work(state: State, fact: Fact) -> State:
         case VerifyingEnded():
             left = replace(state, verifying=None, verified_to=state.verifying)
             return _expecting(left, left.expected)
-        case _:
-            return state
+        case never:
+            assert_never(never)
 
 
 def _faulty(state: State, fact: FaultMarked, pair: JointNumber, fault: Fault) -> State:
@@ -466,7 +492,7 @@ def _checks(settings: SessionSettings) -> tuple[str, ...]:
     return (ALL_IN_ONE,) if settings.short_checks else tuple(check.name for check in checks_for(settings.site))
 
 
-def _set(state: State, fact: Fact, pair: JointNumber, known: PairState) -> State:
+def _set(state: State, fact: EntryFact, pair: JointNumber, known: PairState) -> State:
     point = UndoPoint(
         fact=fact,
         pair=pair,

@@ -15,8 +15,9 @@ from assistant.dialogue import sentences as s
 from assistant.dialogue.checks import question_of
 from assistant.dialogue.messages import (
     Channel,
+    Check,
     DidYouSay,
-    Fact,
+    EntryFact,
     FaultCleared,
     FaultMarked,
     FinishAnyway,
@@ -378,7 +379,7 @@ def no_such_cable(state: State, number: int) -> str:
     return s.NO_PAIR_ON_CABLE(name=state.plan.ends[number - 1].name)
 
 
-def undone(state: State, made: Joint, fact: Fact) -> str:
+def undone(state: State, made: Joint, fact: EntryFact) -> str:
     """Tell what was taken back."""
     match fact:
         case FaultMarked():
@@ -393,10 +394,10 @@ def undone(state: State, made: Joint, fact: Fact) -> str:
             what = "test of "
         case Reopened():
             what = "opening of "
-        case PairConfirmed(how=how) if how.value == "module":
-            what = "module up to "
-        case _:
-            what = ""
+        case PairConfirmed(how=how):
+            what = "module up to " if how is Check.MODULE else ""
+        case never:
+            assert_never(never)
     return s.UNDONE(what=what, pair=lead(made, state))
 
 

@@ -9,6 +9,7 @@ import random
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import assert_never
 
 Value = tuple[str, object]
 """A named value found in a sentence; the name is empty for an unnamed one."""
@@ -98,6 +99,8 @@ def match(node: Node, words: Sequence[str], at: int = 0) -> Iterator[tuple[int, 
                 yield end, ((name, make(values)),)
         case GrammarRule(_, part):
             yield from match(part, words, at)
+        case never:
+            assert_never(never)
 
 
 def full_matches(node: Node, words: Sequence[str]) -> list[tuple[Value, ...]]:
@@ -118,6 +121,8 @@ def sample(node: Node, rng: random.Random) -> tuple[str, ...]:
             return sample(part, rng) if rng.random() < 0.5 else ()
         case Make(_, part) | GrammarRule(_, part):
             return sample(part, rng)
+        case never:
+            assert_never(never)
 
 
 def words_of(node: Node) -> frozenset[str]:
@@ -131,6 +136,8 @@ def words_of(node: Node) -> frozenset[str]:
             return frozenset().union(*map(words_of, options))
         case Maybe(part) | Make(_, part) | GrammarRule(_, part):
             return words_of(part)
+        case never:
+            assert_never(never)
 
 
 def jsgf(node: Node, name: str) -> str:
@@ -153,6 +160,8 @@ def jsgf(node: Node, name: str) -> str:
                 if rule not in rules:
                     rules[rule] = body(part)
                 return f"<{rule}>"
+            case never:
+                assert_never(never)
 
     top = body(node)
     private = "".join(f"<{rule}> = {text};\n" for rule, text in rules.items())
@@ -230,6 +239,8 @@ class Automaton:
                 self._lay(part, start, end)
             case Make(_, part) | GrammarRule(_, part):
                 self._lay(part, start, end)
+            case never:
+                assert_never(never)
 
     def _closed(self, positions: Sequence[int]) -> Reached:
         reached, to_do = set(positions), list(positions)

@@ -342,8 +342,8 @@ ENTRIES: tuple[VocabularyRow, ...] = (
         keys=_made(seq(SLASH, PLUS, _KEYED_CALL), say.GoTo),
         key_text="/+47 Enter · /+*3 Enter",
         examples=("go to pair forty seven", "go to group three"),
-        help="carry on from that pair, or from the first pair of that group that waits; in any order, let colours "
-        "alone count in that group",
+        help="carry on from that pair, or the first of that group that waits; in any order, colours count "
+        "in that group",
     ),
     VocabularyRow(
         name="bare-number",

@@ -223,6 +223,12 @@ def test_stretches_hold_every_time_and_pauses_are_long(seconds: list[int]) -> No
     assert {s.began for s in found} | {s.ended for s in found} <= set(times)
 
 
+@pytest.mark.parametrize(("seconds", "count"), [(600, 1), (601, 2)])
+def test_a_pause_of_more_than_ten_minutes_parts_two_stretches(seconds: int, count: int) -> None:
+    """Ten minutes: common practice, no source; so long nobody stands at a splice without an entry."""
+    assert len(stretches([NINE, NINE + timedelta(seconds=seconds)])) == count
+
+
 @given(st.lists(st.integers(0, 10**9), min_size=1, max_size=60))
 def test_slices_count_every_pair_once_and_are_few(seconds: list[int]) -> None:
     times = sorted(NINE + timedelta(seconds=s) for s in seconds)

@@ -34,9 +34,20 @@ class Turns:
         return self._left.pop(0) if self._left else None
 
 
+class Pipe(io.BytesIO):
+    """Gives a few bytes at a time, as a pipe may."""
+
+    def read(self, size: int | None = -1, /) -> bytes:
+        return super().read(min(size or 0, self.at_once))
+
+    at_once = 3
+
+
 def piped(data: bytes, *announcements: int) -> list[Input]:
     came: list[Input] = []
-    PipedLines(came.append, Turns(*announcements), io.BytesIO(data)).run()
+    pipe = Pipe(data)
+    pipe.at_once = 3 if len(data) < 10_000 else 4096
+    PipedLines(came.append, Turns(*announcements), pipe).run()
     return came
 
 

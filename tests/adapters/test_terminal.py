@@ -130,6 +130,8 @@ def test_a_refused_key_clears_what_was_half_typed_and_takes_the_rest_of_the_read
 def test_a_refused_key_that_is_held_is_answered_once() -> None:
     came = entered(*(("\x1b[5~", FIRST, 1.0 + 0.04 * n) for n in range(50)))
     assert came == [KeysRefused("\x1b[5~", NUM_LOCK)]
+    came = entered(("\x1b[5~", FIRST, 1.0), ("\x1b[5~+", FIRST, 1.3))
+    assert came == [KeysRefused("\x1b[5~", NUM_LOCK)], "nor does anything behind it in the read count"
 
 
 def test_one_write_of_many_plus_keys_is_one_press() -> None:
@@ -227,7 +229,11 @@ def test_keys_are_as_old_as_the_last_look_at_an_empty_descriptor(typist: int) ->
     assert taken.keys[1][0] == "+"
 
 
-def test_keys_during_a_stall_are_as_old_as_the_stall(typist: int, monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.mark.parametrize("sees_it", [True, False])
+def test_keys_during_a_stall_are_as_old_as_the_stall(
+    typist: int, monkeypatch: pytest.MonkeyPatch, sees_it: bool
+) -> None:
+    """The program is held up right before or right after a look at the descriptor; the key comes meanwhile."""
     taken, stop, put, stall = Taken(), threading.Event(), [FIRST], threading.Event()
     looked = terminal.select.select
 
@@ -237,7 +243,7 @@ def test_keys_during_a_stall_are_as_old_as_the_stall(typist: int, monkeypatch: p
             os.write(typist, b"+")
             put[0] = SECOND
             stall.set()
-            return looked(*arguments)  # type: ignore[arg-type]
+            return looked(*arguments) if sees_it else found  # type: ignore[arg-type]
         return found
 
     monkeypatch.setattr(terminal.select, "select", stalled)

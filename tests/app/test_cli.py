@@ -171,7 +171,7 @@ def test_a_typed_session_from_a_pipe_can_be_resumed(tmp_path: Path) -> None:
     assert done.returncode == 0
     assert "Two, orange white, confirmed. Next three, green white." in done.stdout
     again = run(*arguments, "--resume", stdin="green white\nfinish\nyes\n")
-    assert "Resumed. Check for voltage again. Two done. Next three, green white." in again.stdout
+    assert "Resumed. Check for voltage again. Total done: two. Next three, green white." in again.stdout
     assert "Three, green white, confirmed. Next four, brown white." in again.stdout
     over = run(*arguments, "--resume", stdin="")
     assert over.returncode != 0

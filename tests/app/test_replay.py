@@ -8,7 +8,7 @@ import pytest
 
 from assistant.adapters.kept_sound import FlacFolder, sound_name, sounds_folder
 from assistant.app.cli import main
-from assistant.dialogue.messages import NOT_YET, EarReading, Heard
+from assistant.dialogue.messages import BEFORE_NUMBERS, EarReading, Heard
 from tests.account.sessions import NINE, TWO_WAYS, Session
 
 PARTS = ("straight-50-pair", "keypad-25-pair", "questions", "aerial-50-plan", "transfer-keys", "main-900-plan")
@@ -28,7 +28,8 @@ def log(tmp_path: Path) -> Path:
 
 def heard(words: str, sound_sha256: str = "") -> Heard:
     reading = EarReading(ear="test", words=words, margin=5.0, likelihood_ratio=0.0, confidence=None)
-    return Heard(judgement="accepted", words=words, readings=(reading,), after=NOT_YET, sound_sha256=sound_sha256)
+    after = BEFORE_NUMBERS
+    return Heard(judgement="accepted", words=words, readings=(reading,), after=after, sound_sha256=sound_sha256)
 
 
 def test_all_that_was_said_comes_back_word_for_word(log: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -5,13 +5,14 @@ import signal
 import subprocess
 import sys
 import termios
+import threading
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
 
-from assistant.app.stopping import EXIT_BY_SIGNAL, ORDERLY_S
+from assistant.app.stopping import EXIT_BY_SIGNAL, LAST_ACTS_S, ORDERLY_S, StopSignals
 from assistant.dialogue.messages import PairConfirmed, StopAsked
 from tests.pseudo_terminal import ROOT, TerminalSession
 
@@ -157,8 +158,49 @@ def test_a_stop_goes_before_a_thousand_lines_that_wait(tmp_path: Path) -> None:
     process.stdout.close()
 
 
+@pytest.mark.parametrize("number", SIGNALS)
+def test_a_stop_is_obeyed_in_order_while_a_pipe_gives_nothing(tmp_path: Path, number: signal.Signals) -> None:
+    """A thread that waited in the buffer of standard input once made the interpreter abort at its end."""
+    arguments = ["work", "--typed", "--cable", "25", "--voice", "print", "--log", str(tmp_path)]
+    process = subprocess.Popen(
+        [sys.executable, "-m", "assistant", *arguments],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        cwd=ROOT,
+    )
+    assert process.stdin is not None
+    assert process.stdout is not None
+    process.stdin.write(b"where am i\n")
+    process.stdin.flush()
+    while b"Nothing is entered yet" not in process.stdout.readline():
+        pass
+    time.sleep(0.3)
+    process.send_signal(number)
+    assert process.wait(AT_ONCE_S) == 0
+    _, errors = process.communicate()
+    assert errors == b""
+
+
+def test_a_last_act_that_does_not_return_keeps_nothing_from_ending() -> None:
+    """A terminal that takes no more characters does that."""
+    codes: list[int] = []
+    ended = threading.Event()
+
+    def exit_now(code: int) -> None:
+        codes.append(code)
+        ended.set()
+
+    with StopSignals(exit_now) as stops:
+        stops.hand_over(lambda _: None)
+        stops.at_end(threading.Event().wait)
+        signal.raise_signal(signal.SIGTERM)
+        assert ended.wait(AT_ONCE_S)
+    assert codes == [EXIT_BY_SIGNAL + signal.SIGTERM]
+
+
 def test_the_time_for_an_orderly_end_leaves_the_second_that_is_promised() -> None:
-    assert ORDERLY_S < 1.0
+    assert ORDERLY_S + LAST_ACTS_S < 1.0
 
 
 def _silence(folder: Path) -> Path:

@@ -7,7 +7,8 @@ and resumptions. Sentences are put late, or never. What each input named, and wh
 kept by this program itself, by its own arithmetic of the colour code (7 CFR 1755.890: 5 ring x 5 tip colours, groups
 of 25), and each confirmation is held against it:
 
-- an input that names a pair confirms that pair, and colours alone only in a group told of when it was made;
+- an input that names a pair confirms that pair, and colours alone only in a group told of when it was made, or where
+  the cable has them once;
 - any other confirms only what the announcement named that was current, and had been put, when it was made.
 """
 
@@ -88,14 +89,19 @@ class Made:
     """The group that it names itself."""
     after: AnnouncementNumber = NOT_YET
 
-    def names(self, pair: int, told: "dict[AnnouncementNumber, int | None]") -> bool:
-        """Tell whether it names this pair, colours alone in a group that was told of when it was made."""
+    def names(self, pair: int, told: "dict[AnnouncementNumber, int | None]", pairs: int) -> bool:
+        """Tell whether it names this pair of a cable.
+
+        Colours alone do so in a group that was told of when it was made, or where the cable has them once.
+        """
         if self.number is None and self.colours is None:
             return False
         if self.colours is not None and self.colours != colours(pair):
             return False
         if self.number is not None:
             return self.number == pair
+        if [other for other in range(1, pairs + 1) if colours(other) == self.colours] == [pair]:
+            return True
         return (self.group or told.get(self.after)) == (pair - 1) // 25 + 1
 
 
@@ -167,7 +173,7 @@ class Run:
                 self.doubted = cause
 
     def _allowed(self, cause: Made, made: Made, before: State, pair: int) -> bool:
-        if cause.names(pair, self.groups):
+        if cause.names(pair, self.groups, self.settings.cable_pairs):
             return True
         if made is not cause and cause.number is None and cause.colours is None:
             return name(pair) in self.texts.get(cause.after, "")  # asked back: it was current when it was asked

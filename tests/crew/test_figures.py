@@ -107,7 +107,7 @@ def test_the_shifts_have_all_that_is_counted(rolled: Rolled) -> None:
     assert all(any(row[column] for row in rows["asked_back_by_person"]) for column in range(1, 8))
     assert all(any(row[column] for row in rows["overview"]) for column in range(6, 11))
     assert {row[11] for row in rows["overview"]} == {"yes", "no"}
-    assert any(session.opened.asking for session in rolled.sessions.values())
+    assert any(session.opened.settings.asking for session in rolled.sessions.values())
     assert any("(not given)" in row for row in rows["overview"])
 
 

@@ -25,6 +25,7 @@ from assistant.dialogue.messages import (
     Typed,
 )
 from assistant.dialogue.modes import Mode
+from assistant.dialogue.rules.calling_out import QUICKEST_S, SLOWEST_S
 from assistant.words.intents import Fault, Unit
 from tests.dialogue.conversation import Conversation, resume, said, utterance
 
@@ -397,3 +398,13 @@ def test_an_end_may_set_its_own_naming_order(order: Order) -> None:
 def test_a_session_without_a_plan_follows_a_straight_sequence() -> None:
     talk = Conversation(cable=25, first=3, last=4)
     assert talk.state.plan.to_join == (3, 4)
+
+
+@pytest.mark.parametrize(("word", "bound"), [("faster", QUICKEST_S), ("slower", SLOWEST_S)])
+def test_the_pace_has_bounds(word: str, bound: float) -> None:
+    talk = Conversation(cable=25)
+    talk.typed("call them out")
+    for _ in range(30):
+        talk.typed(word)
+    assert talk.state.pace_s == bound
+    assert (QUICKEST_S, SLOWEST_S) == (0.5, 20.0)  # common practice, no source: what a hand can follow, and not forget

@@ -1,5 +1,7 @@
 """Rules that answer and change nothing but, where only questions are answered, what was asked about."""
 
+from typing import assert_never
+
 from assistant.dialogue import sentences, wording
 from assistant.dialogue.messages import GroupNamed, LookedUp, Repeated, Speak, Step
 from assistant.dialogue.resolve import (
@@ -34,6 +36,8 @@ def look_up(state: State, entry: Entry) -> Step:
             return tell(wording.mismatch_in_itself(state, disagreement))
         case Nothing() as nothing:
             return announce_again(state, wording.nothing(nothing, call, state.end_in_work))
+        case never:
+            assert_never(never)
 
 
 def _look_up_group(state: State, entry: Entry, call: CallGroup) -> Step:
@@ -44,6 +48,8 @@ def _look_up_group(state: State, entry: Entry, call: CallGroup) -> Step:
             return announce_again(state, wording.answer_groups(several, state))
         case Nothing() as nothing:
             return announce_again(state, wording.nothing(nothing, call, state.end_in_work))
+        case never:
+            assert_never(never)
 
 
 def look_up_neighbour(state: State, entry: Entry) -> Step:

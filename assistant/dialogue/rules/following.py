@@ -1,5 +1,7 @@
 """Rules that follow the plan: confirm, skip, move and take back."""
 
+from typing import assert_never
+
 from assistant.cable.makeup import Address, Position
 from assistant.cable.splice_plan import Joint, Place
 from assistant.dialogue import naming, sentences, wording
@@ -72,6 +74,8 @@ def _refuse(state: State, entry: Entry, call: CallPair, found: ThePair | Pairs |
         case Nothing() as nothing:
             why = wording.nothing(nothing, call, state.end_in_work)
             return _mismatch(state, entry, (), wording.together(sentences.NOT_LOGGED(), why, wording.expected(state)))
+        case never:
+            assert_never(never)
 
 
 def contradicts_itself(state: State, intent: Intent) -> bool:
@@ -162,6 +166,8 @@ def go_to(state: State, entry: Entry) -> Step:
             return tell(wording.mismatch_in_itself(state, disagreement))
         case Nothing() as nothing:
             return announce_again(state, wording.nothing(nothing, intent.call, state.end_in_work))
+        case never:
+            assert_never(never)
 
 
 def _move(state: State, made: Joint) -> Step:
@@ -196,6 +202,8 @@ def _go_to_group(state: State, entry: Entry, call: CallGroup) -> Step:
             return announce_again(state, wording.answer_groups(several, state))
         case Nothing() as nothing:
             return announce_again(state, wording.nothing(nothing, call, state.end_in_work))
+        case never:
+            assert_never(never)
 
 
 def take_group(state: State, entry: Entry) -> Step:
@@ -213,6 +221,8 @@ def take_group(state: State, entry: Entry) -> Step:
             return announce_again(state, wording.answer_groups(several, state))
         case Nothing() as nothing:
             return announce_again(state, wording.nothing(nothing, intent.call, state.end_in_work))
+        case never:
+            assert_never(never)
 
 
 def take_cable(state: State, entry: Entry) -> Step:

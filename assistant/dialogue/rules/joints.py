@@ -1,9 +1,11 @@
 """Which joint of the plan a call names."""
 
+from typing import assert_never
+
 from assistant.cable.counts import CalledNumber
 from assistant.cable.makeup import Address, GroupNumber
 from assistant.cable.splice_plan import Joint, Place
-from assistant.dialogue.resolve import Nothing, ThePair, resolve_pair
+from assistant.dialogue.resolve import Disagreement, Nothing, Pairs, ThePair, resolve_pair
 from assistant.dialogue.state import State
 from assistant.words.intents import CallPair
 
@@ -27,8 +29,10 @@ def joint_named(state: State, call: CallPair, group: GroupNumber | None) -> Join
             others = (end for end in range(len(state.plan.ends)) if end != state.end)
             found = [made for end in others if (made := _joint_on(state, end, call)) is not None]
             return found[0] if len(found) == 1 else None
-        case _:
+        case Nothing() | Pairs() | Disagreement():
             return None
+        case never:
+            assert_never(never)
 
 
 def _joint_on(state: State, end: int, call: CallPair) -> Joint | None:
