@@ -39,6 +39,7 @@ from assistant.cable.splice_plan import Joint, Plan, Site
 from assistant.dialogue import messages as m
 from assistant.dialogue.state import UNTOUCHED, PairState, Standing, State
 from assistant.session.record import RecordsLost
+from assistant.words.intents import Fault
 
 SELDOM_READ = frozenset({Topic.CONFIRMED, Topic.CHECK})
 """Topics whose lines stand in the rows or the answers already."""
@@ -284,6 +285,8 @@ class _Joined:
     log: str = ""
     logs: dict[str, int] = field(default_factory=dict)
     """Logs that changed it, with the last record that did."""
+    faults: dict[str, tuple[Fault, ...]] = field(default_factory=dict)
+    """What each log has outstanding: a mark taken back in one of them does not take back that of another."""
 
     def take(self, change: StandingChange, shared: Mapping[str, Mapping[str, int]]) -> None:
         """Put in the next change; what its log did not know of stays as it was."""
@@ -295,12 +298,14 @@ class _Joined:
         was, now = change.was, change.known
         decided = now.confirmed is not was.confirmed or now.confirmed is not None
         self.doubt = change.doubt or ("" if decided or change.reopened else self.doubt)
+        for log, outstanding in self.faults.items():
+            self.faults[log] = tuple(fault for fault in outstanding if fault not in change.cleared)
+        self.faults[change.log] = now.faults
         if alone:
+            self.faults = {change.log: now.faults}
             self.known, self.made = now, change.made
             return
-        gone = [fault for fault in was.faults if fault not in now.faults]
-        faults = [fault for fault in self.known.faults if fault not in gone]
-        faults += [fault for fault in now.faults if fault not in faults]
+        faults = list(dict.fromkeys(fault for of_log in self.faults.values() for fault in of_log))
         tests = {**dict(self.known.tests), **dict(now.tests)}
         if decided or change.reopened or change.doubt:
             self.made = change.made
