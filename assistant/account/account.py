@@ -39,6 +39,7 @@ from assistant.cable.splice_plan import Joint, Plan, Site
 from assistant.dialogue import messages as m
 from assistant.dialogue.state import UNTOUCHED, PairState, Standing, State
 from assistant.session.record import RecordsLost
+from assistant.words.intents import Fault
 
 SELDOM_READ = frozenset({Topic.CONFIRMED, Topic.CHECK})
 """Topics whose lines stand in the rows or the answers already."""
@@ -166,7 +167,7 @@ def account_of(logs: Sequence[ReadLog], *, together: bool = False, walked: Mappi
     mates = {spots(plan, joint)[0]: spots(plan, joint)[1:] for joint in plan.joints}
     of_joint, combined = _combined(changes, newest.last, found.shared)
     rows = _rows(newest.last, order, of_joint, remarks)
-    of_log = {part.log.name: {line.record: line.turn for line in part.lines} for part in parts}
+    of_log = {one.log.name: {line.record: line.turn for line in one.lines} for one in walks}
     confirmed = [of_log[row.made.log][row.made.record] for row in rows if row.made and row.how]
     clock_set = [one.log.name for one in walks if one.clock.jumps]
     return Account(
@@ -267,6 +268,12 @@ def _cables(one: Walk) -> dict[str, object]:
     return {end.name: end.cable for end in one.last.plan.ends}
 
 
+def _where_it_counts(made: Made | None, shared: Mapping[str, int]) -> Made | None:
+    """Name the log in which a confirmation counts, where several have it."""
+    other = next((log for log, last in shared.items() if made is not None and made.record <= last), None)
+    return made if made is None or other is None else replace(made, log=other)
+
+
 @dataclass(slots=True)
 class _Joined:
     """What all logs together say of one joint. Built by `_combined`."""
@@ -278,6 +285,8 @@ class _Joined:
     log: str = ""
     logs: dict[str, int] = field(default_factory=dict)
     """Logs that changed it, with the last record that did."""
+    faults: dict[str, tuple[Fault, ...]] = field(default_factory=dict)
+    """What each log has outstanding: a mark taken back in one of them does not take back that of another."""
 
     def take(self, change: StandingChange, shared: Mapping[str, Mapping[str, int]]) -> None:
         """Put in the next change; what its log did not know of stays as it was."""
@@ -285,15 +294,18 @@ class _Joined:
         alone = all(log == change.log or record <= own.get(log, 0) for log, record in self.logs.items())
         self.logs[change.log] = change.record
         self.changed, self.log = change.at, change.log
+        change = replace(change, made=_where_it_counts(change.made, own))
         was, now = change.was, change.known
         decided = now.confirmed is not was.confirmed or now.confirmed is not None
         self.doubt = change.doubt or ("" if decided or change.reopened else self.doubt)
+        for log, outstanding in self.faults.items():
+            self.faults[log] = tuple(fault for fault in outstanding if fault not in change.cleared)
+        self.faults[change.log] = now.faults
         if alone:
+            self.faults = {change.log: now.faults}
             self.known, self.made = now, change.made
             return
-        gone = [fault for fault in was.faults if fault not in now.faults]
-        faults = [fault for fault in self.known.faults if fault not in gone]
-        faults += [fault for fault in now.faults if fault not in faults]
+        faults = list(dict.fromkeys(fault for of_log in self.faults.values() for fault in of_log))
         tests = {**dict(self.known.tests), **dict(now.tests)}
         if decided or change.reopened or change.doubt:
             self.made = change.made

@@ -35,6 +35,7 @@ def sort_out(logs: Sequence[ReadLog]) -> Sorted:
                 break
         else:
             found.logs.append(log)
+    found.logs = [_helped(log, found.logs, found.told) for log in found.logs]
     for index, log in enumerate(found.logs):
         found.first_own[log.name] = 1
         for other in found.logs[:index]:
@@ -78,6 +79,19 @@ def _one(first: ReadLog, second: ReadLog, told: list[str]) -> ReadLog:
         )
     sums = {**_sums(other), **_sums(longer)}
     return replace(longer, records=filled, sums=tuple(sums.get(record.number, "") for record in filled))
+
+
+def _helped(log: ReadLog, others: Sequence[ReadLog], told: list[str]) -> ReadLog:
+    """Fill in what a log lacks of the part that it has in common with another one."""
+    for other in others:
+        last = 0 if other is log else _in_common(log, other)[0]
+        there = {record.number: record for record in other.records if record.number <= last}
+        filled, gaps = _filled(log.records, there)
+        if gaps:
+            told.append(f"{log.name}: {', '.join(gaps)}, and taken from {other.name}")
+            sums = {**_sums(other), **_sums(log)}
+            log = replace(log, records=filled, sums=tuple(sums.get(record.number, "") for record in filled))
+    return log
 
 
 def _worth(log: ReadLog) -> tuple[int, bool]:

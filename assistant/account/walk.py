@@ -15,6 +15,7 @@ from assistant.dialogue.state import PairState, Standing, State
 from assistant.dialogue.tags import FACT_TAGS
 from assistant.session.record import LaterInput, Record, RecordsLost
 from assistant.session.replay import HistoryError, refusing_forgery, steps
+from assistant.words.intents import Fault
 
 CONFIRMATIONS = (FACT_TAGS[m.PairConfirmed], m.PairConfirmed.__name__)
 """How `undone` names a confirmation; logs before 0.2 have the name of its class."""
@@ -81,6 +82,8 @@ class StandingChange:
     known: PairState
     made: Made | None
     reopened: bool = False
+    cleared: tuple[Fault, ...] = ()
+    """Faults that were said to be mended; a mark that was only taken back is not."""
     doubt: str = ""
     """Why nobody can tell whether it is joined; empty where the log says."""
 
@@ -315,6 +318,7 @@ def _change(
         known=known,
         made=_last(found.made.get(number)) if known.confirmed is not None else None,
         reopened=any(isinstance(fact, m.Reopened) for fact in facts),
+        cleared=tuple(f.fault for f in facts if isinstance(f, m.FaultCleared) and f.pair == number),
         doubt=doubt,
     )
 

@@ -41,8 +41,9 @@ from assistant.dialogue.state import State, initial
 from assistant.errors import AssistantError
 from assistant.hearing.tuning import UNTUNED
 from assistant.ports import AudioSource, Clock, KeptSounds, Screen, Voice
-from assistant.session.journal import FileJournal, load
-from assistant.session.replay import rebuild
+from assistant.session.journal import FileJournal, load, salvage, whole_beginning
+from assistant.session.replay import rebuild, settled
+from assistant.session.salvage import LoadedLog
 from assistant.texts import well_formed
 
 LOG_SUFFIX = ".jsonl"
@@ -341,7 +342,7 @@ def _resumed(options: WorkOptions, who: Attendance, screen: Screen) -> _Session:
             "work: --resume goes on as the log says; leave out the plan, --place, --cable, --from and --to"
         )
     path = Path(options.resume) if options.resume else _newest_unfinished(options.log, screen)
-    journal, loaded = FileJournal.reopen(path, _copy_of(path, options))
+    journal, loaded = FileJournal.reopen(path, _copy_of(path, options), settle=settled)
     state = rebuild(loaded.records)
     if not state.opened or state.ended:
         journal.close()
@@ -351,13 +352,24 @@ def _resumed(options: WorkOptions, who: Attendance, screen: Screen) -> _Session:
     return _Session(state, last, journal, ResumeAsked(len(loaded.torn), who))
 
 
+def _as_resumed(path: Path) -> LoadedLog:
+    """Read a log as going on with it would: a damaged end is put up with.
+
+    Raises:
+        AssistantError: it cannot be gone on with.
+
+    """
+    found = salvage(path)
+    return settled(found) if whole_beginning(found, path.read_bytes()) is not None else load(path)
+
+
 def _newest_unfinished(folder: Path, screen: Screen) -> Path:
     """Give the newest log that is not ended; a damaged one is passed over, and told."""
     passed: list[str] = []
     paths = sorted(folder.glob(f"*{LOG_SUFFIX}"), key=lambda path: (path.stat().st_mtime, path.name), reverse=True)
     for path in paths:
         try:
-            state = rebuild(load(path).records)
+            state = rebuild(_as_resumed(path).records)
         except AssistantError as error:
             passed.append(str(error))
             continue

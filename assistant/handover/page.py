@@ -16,6 +16,7 @@ from importlib.resources import files
 from typing import Any
 
 from assistant.account.account import Account, Row
+from assistant.account.story import Line
 from assistant.account.topics import Topic
 from assistant.cable.colour_code import PAIRS_PER_GROUP, RINGS, TIPS
 from assistant.cable.makeup import Position
@@ -27,6 +28,12 @@ from assistant.dialogue.state import Standing
 from assistant.handover.summary import WAYS, differing, headline, joint_runs, left_over, named
 
 CHART_WIDTH, CHART_HEIGHT = 1000, 120
+MOST_LISTED = 2500
+"""Rows of a list on the page; the rest is counted, and stands in the JSON. So a page of any log stays below 5 MB."""
+MOST_CHANGES = 60_000
+"""Changes that the slider goes through, the latest; those before them are shown together."""
+TELLING = (Topic.LOST, Topic.CLOCK, Topic.MISMATCH, Topic.CORRECTION, Topic.FAULT, Topic.NOTE, Topic.TROUBLE)
+"""What steps are about that come into the list first."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,7 +128,9 @@ def as_page(account: Account, sounds: Sounds | None = None) -> str:
             left=list(left_over(account)),
             named=named,
             rings=[ring.value for ring in RINGS],
+            most=MOST_LISTED,
             runs=joint_runs(account),
+            steps=_steps(account),
             script=script,
             script_sum=base64.b64encode(hashlib.sha256(script.encode()).digest()).decode(),
             sounds=sounds,
@@ -133,6 +142,19 @@ def as_page(account: Account, sounds: Sounds | None = None) -> str:
             ways=WAYS,
         )
     )
+
+
+def _steps(account: Account) -> list[tuple[str, Line]]:
+    """Give the steps for the list, the most telling of them where there are too many, in the order of time."""
+    if len(account.lines) <= MOST_LISTED:
+        return list(account.lines)
+
+    def rank(index: int) -> int:
+        topics = account.lines[index][1].topics
+        return min((TELLING.index(topic) for topic in topics if topic in TELLING), default=len(TELLING))
+
+    chosen = sorted(sorted(range(len(account.lines)), key=rank)[:MOST_LISTED])
+    return [account.lines[index] for index in chosen]
 
 
 @cache
@@ -208,6 +230,9 @@ def _data(account: Account) -> str:
         ]
         for change in account.changes
     ]
+    early, changes = changes[:-MOST_CHANGES], changes[-MOST_CHANGES:]
+    if early:  # of those that are shown together the last one of each joint is seen
+        changes = [*{row: [early[-1][0], row, code] for _, row, code in early}.values(), *changes]
     data = {
         "began": account.began.isoformat(),
         "ended_s": int((account.ended - account.began).total_seconds()) + 1,

@@ -5,6 +5,7 @@ Must not know anything of the dialogue: a record is a line to it.
 
 import os
 import time
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Protocol
@@ -19,11 +20,13 @@ from assistant.session.place import (
     lock,
     write_new,
 )
-from assistant.session.record import FIRST_SUM, LaterInput, Record, encode
+from assistant.session.record import FIRST_SUM, LaterInput, Record, RecordsLost, encode
 from assistant.session.salvage import LoadedLog, read_log
 
 DEMO_FOLDER = "demonstration"
 """Folder of logs that are no work; nothing but the demonstration writes or reads it."""
+Settle = Callable[[LoadedLog], LoadedLog]
+"""Names, in a damaged log, the joints that have to be called again."""
 SLOW_S = 0.5
 """Seconds for one step from which a disk is told to be slow: an answer is to come within a second."""
 RETRY_S = 5.0
@@ -176,21 +179,29 @@ class FileJournal:
         return cls(places, FIRST_SUM, b"")
 
     @classmethod
-    def reopen(cls, path: Path, copy: Path | None = None, disk: Disk | None = None) -> "tuple[FileJournal, LoadedLog]":
+    def reopen(
+        cls, path: Path, copy: Path | None = None, disk: Disk | None = None, settle: Settle | None = None
+    ) -> "tuple[FileJournal, LoadedLog]":
         """Open a log to go on with it, with its copy; a torn last line is moved aside into a file beside it.
 
-        Where the two are not equally long, as after a disk was full, the longer one counts.
+        Where the two are not equally long, as after a disk was full, the longer one counts. Where only the end
+        of a log is damaged, as a power cut may leave it, that is moved aside as well, and a record takes its place
+        which names what is lost; `settle` gives it the joints that have to be called again. Without it, and where
+        other lines are damaged too, the log is refused.
 
         Raises:
             JournalError: one is damaged, in use, or cannot be written, or the copy is of another log.
 
         """
         disk = disk or Disk()
-        place, loaded, data = _opened(path, disk)
+        if copy is not None and copy.exists():
+            for spoilt, other in ((path, copy), (copy, path)):
+                _leave_to_copy(spoilt, other, disk)
+        place, loaded, data = _opened(path, disk, settle)
         places = [place]
         try:
             if copy is not None:
-                loaded, data = _with_copy(places, copy, loaded, data, disk)
+                loaded, data = _with_copy(places, copy, loaded, data, disk, settle)
         except BaseException:
             for place in places:
                 place.close()
@@ -249,7 +260,59 @@ class FileJournal:
         return False
 
 
-def _opened(path: Path, disk: Disk) -> tuple[Place, LoadedLog, bytes]:
+def whole_beginning(loaded: LoadedLog, data: bytes) -> bytes | None:
+    """Give what is whole of a log of which only the end is damaged; None where it is not so."""
+    if not loaded.damages or not isinstance(loaded.records[-1].input, RecordsLost):
+        return None
+    whole = b"".join(loaded.lines[:-1])
+    return whole if whole and data.startswith(whole) else None
+
+
+def _leave_to_copy(spoilt: Path, other: Path, disk: Disk) -> None:
+    """Where a log is damaged at its end only, and its copy has more, move the end aside: the copy has it."""
+    try:
+        data, there = disk.read(spoilt), disk.read(other)
+        whole = whole_beginning(read_log(data), data)
+        good = read_log(there)
+        if whole is None or good.damages or not there.startswith(whole) or good.length <= len(whole):
+            return
+        _set_aside(spoilt, data[len(whole) :], disk)
+        handle = disk.open(spoilt, os.O_RDWR)
+        try:
+            lock(handle, spoilt)
+            disk.cut(handle, len(whole))
+            disk.sync(handle)
+        finally:
+            disk.close(handle)
+    except OSError as error:
+        raise JournalError(
+            f"{spoilt}: its damaged end cannot be moved aside ({error.strerror}); free some space and resume"
+        ) from error
+
+
+def _with_gap(path: Path, handle: int, settle: Settle, disk: Disk) -> int:
+    """Put a record in the place of a damaged end, which is moved aside; all of it at once. Gives the file open.
+
+    Raises:
+        OSError: it cannot be written; the log is as it was.
+
+    """
+    data = disk.read(path)
+    loaded = read_log(data)
+    whole = whole_beginning(loaded, data)
+    if whole is None:
+        return handle
+    _set_aside(path, data[len(whole) :], disk)
+    beside = path.with_name(path.name + ".new")
+    beside.unlink(missing_ok=True)
+    made = write_new(disk, beside, whole + settle(loaded).lines[-1])
+    beside.replace(path)
+    disk.sync_folder(path.parent)
+    disk.close(handle)
+    return made
+
+
+def _opened(path: Path, disk: Disk, settle: Settle | None) -> tuple[Place, LoadedLog, bytes]:
     """Open one file of a log and move aside what is torn."""
     try:
         handle = disk.open(path, os.O_RDWR | os.O_APPEND)
@@ -257,6 +320,7 @@ def _opened(path: Path, disk: Disk) -> tuple[Place, LoadedLog, bytes]:
         raise JournalError(f"{path}: cannot be opened ({error.strerror}); check the path and its rights") from error
     try:
         lock(handle, path)
+        handle = _with_gap(path, handle, settle, disk) if settle else handle
         loaded = load(path)
         if any(record.later or isinstance(record.input, LaterInput) for record in loaded.records):
             raise JournalError(
@@ -278,7 +342,9 @@ def _opened(path: Path, disk: Disk) -> tuple[Place, LoadedLog, bytes]:
         raise
 
 
-def _with_copy(places: list[Place], copy: Path, loaded: LoadedLog, data: bytes, disk: Disk) -> tuple[LoadedLog, bytes]:
+def _with_copy(
+    places: list[Place], copy: Path, loaded: LoadedLog, data: bytes, disk: Disk, settle: Settle | None
+) -> tuple[LoadedLog, bytes]:
     """Open or make the copy and bring both to the same length."""
     if not copy.exists():
         try:
@@ -288,7 +354,7 @@ def _with_copy(places: list[Place], copy: Path, loaded: LoadedLog, data: bytes, 
                 f"{copy}: cannot be made ({error.strerror}); choose another folder with --copy"
             ) from error
         return loaded, data
-    place, copied, bytes_there = _opened(copy, disk)
+    place, copied, bytes_there = _opened(copy, disk, settle)
     places.append(place)
     if not (bytes_there.startswith(data) or data.startswith(bytes_there)):
         raise JournalError(

@@ -255,3 +255,18 @@ def test_what_a_later_version_wrote_leaves_its_pair_in_doubt() -> None:
     assert 1 not in standings(account)
     assert [row.joint.number for row in account.doubtful] == [1]
     assert any("was written by a later version" in notice for notice in account.notices)
+
+
+def test_a_mark_taken_back_in_one_log_does_not_take_back_that_of_another() -> None:
+    """Found by the mixes: both logs marked the same fault, and one of them took its own mark back."""
+    first = Session(TWO_WAYS, place="pole 7").typed("yes", "mark short")
+    second = Session(TWO_WAYS, place="pole 7", at=NINE + timedelta(hours=1))
+    second.typed("yes", "mark short", "undo that", "1 blue white")
+    assert standings(account_of([first.log("a.jsonl"), second.log("b.jsonl")]))[1] == "joined_faulty"
+
+
+def test_a_fault_mended_in_another_log_is_gone() -> None:
+    first = Session(TWO_WAYS, place="pole 7").typed("yes", "mark short")
+    second = Session(TWO_WAYS, place="pole 7", at=NINE + timedelta(hours=1))
+    second.typed("yes", "mark short", "clear short pair 1", "1 blue white")
+    assert standings(account_of([first.log("a.jsonl"), second.log("b.jsonl")]))[1] == "confirmed"

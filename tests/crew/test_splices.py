@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from assistant.app.cli import main
+from assistant.session.journal import DEMO_FOLDER
 from tests.account.sessions import NINE, TWO_WAYS, Session
 
 
@@ -113,3 +114,11 @@ def test_logs_of_other_places_are_other_splices(tmp_path: Path, capsys: pytest.C
         ("pairs 1 to 25 of 25, pole 14", 1, 24),
         ("pairs 1 to 25 of 25, pole 15", 1, 24),
     ]
+
+
+def test_a_demonstration_is_no_work(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    monday().write(tmp_path / "a.jsonl")
+    before, _ = crew(tmp_path, capsys)
+    (tmp_path / DEMO_FOLDER).mkdir()
+    Session(cable=50).typed("1 blue white").write(tmp_path / DEMO_FOLDER / "session.jsonl")
+    assert crew(tmp_path, capsys)[0] == before

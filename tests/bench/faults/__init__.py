@@ -4,6 +4,7 @@ from collections.abc import Callable
 
 from tests.bench.faults.bits import flipped_bits, lost_blocks
 from tests.bench.faults.kills import kills
+from tests.bench.faults.mixes import mixes
 from tests.bench.faults.outcome import Outcome
 from tests.bench.faults.places import accidents, failing_disks
 from tests.bench.faults.power import power_cuts
@@ -15,5 +16,6 @@ PROGRAMS: dict[str, tuple[Callable[[int], Outcome], int]] = {
     "failing_disks": (failing_disks, 1_000),
     "power_cuts": (power_cuts, 2_000),
     "kills": (kills, 50),
+    "mixes": (mixes, 1_000),
 }
 """Each with its usual number of trials."""

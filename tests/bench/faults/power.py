@@ -5,6 +5,7 @@ made that the system may leave (POSIX fsync: data and size of a file are safe wh
 when its folder was). Survived: every record announced before the cut is in a file that can be gone on with.
 """
 
+import os
 import random
 import tempfile
 from dataclasses import dataclass, field
@@ -45,7 +46,8 @@ class RecordingDisk(Disk):
     def open(self, path: Path, flags: int, mode: int = 0o600) -> int:
         handle = super().open(path, flags, mode)
         self._paths[handle] = path
-        self.files.setdefault(path, _File())
+        if flags & os.O_EXCL:
+            self.files[path] = _File()
         self._keep()
         return handle
 
@@ -115,7 +117,7 @@ def _recorded(*, copied: bool) -> RecordingDisk:
         for number in range(1, 16):
             journal.append(confirmed(number))
             disk.announced = number
-            if number == 5:
+            if number == 5 and copied:  # without a copy nobody can help before the next step
                 path.unlink()  # so that the log is written anew, which has to be as safe
         journal.close()
         return disk
@@ -135,12 +137,16 @@ def _fault(files: dict[Path, _File], announced: int, chance: random.Random, outc
             real = [record for record in log.records if not isinstance(record.input, RecordsLost)]
             if real != [confirmed(number) for number in range(1, len(real) + 1)]:
                 return "a record was read that nobody wrote"
-            if not log.damages:
-                try:
-                    FileJournal.reopen(there)[0].close()
-                except JournalError as error:
+            if not data and not one.safe:
+                continue
+            try:
+                journal, loaded = FileJournal.reopen(there, settle=lambda log: log)
+                journal.close()
+            except JournalError as error:
+                if real or not log.damages:
                     return f"it cannot be gone on with: {error}"
-            else:
-                outcome.note("files to be repaired first")
+                continue
+            told = any(isinstance(record.input, RecordsLost) for record in loaded.records[-1:])
+            outcome.note("damaged ends told and gone on from", told)
             best = max(best, len(real))
         return "" if best >= announced else f"{announced - best} announced records are lost"
