@@ -53,6 +53,14 @@ NOTE_LEAD = "note"
 
 def decide(state: State, came: Input) -> Step:
     """Give the facts that an input makes, and what is to be done."""
+    step = _decide(state, came)
+    if state.question is None or not state.pace_s:
+        return step
+    after = fold(step.facts, state)  # a question stops the calling out; it goes on behind it
+    return step + calling_out.resume_pace(after) if after.mode is Mode.CALLING else step
+
+
+def _decide(state: State, came: Input) -> Step:
     match came:
         case StartAsked():
             return _start(came)

@@ -217,7 +217,8 @@ MODULE_CONFIRMED = _says(
     first="five, slate white",
     last="one zero, slate red",
 )
-LEFT_OUT = _says("Not among them, protected: {pairs}. Call them one by one.", pairs=_TWO)
+LEFT_OUT = _says("Not among them, protected: {pairs}. Each is called by itself.", pairs=_TWO)
+PASSED_OVER = _says("Not among them: {pairs}.", pairs=_TWO)
 
 # --- verification
 

@@ -433,7 +433,8 @@ def _evolve_work(state: State, fact: WorkFact) -> State:
     match fact:
         case PairConfirmed(pair=pair, how=how):
             done = _set(state, fact, pair, replace(state.of(pair), confirmed=how, skipped=False))
-            return _moved_on(replace(done, called_out=_without(state.called_out, pair)), pair)
+            called_out = () if how is Check.MODULE else _without(state.called_out, pair)
+            return _moved_on(replace(done, called_out=called_out), pair)
         case FaultMarked(pair=pair, fault=fault):
             return _faulty(state, fact, pair, fault)
         case FaultCleared(pair=pair, fault=fault):

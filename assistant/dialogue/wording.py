@@ -431,6 +431,10 @@ def called_out(state: State, made: Joint) -> str:
 def module_confirmed(state: State, joints: list[Joint], left_out: list[Joint]) -> str:
     """Tell that the pairs of a module are confirmed, first and last by name, and which are not among them."""
     told = s.MODULE_CONFIRMED(count=spoken(len(joints)), first=lead(joints[0], state), last=lead(joints[-1], state))
+    turn, named = state.plan.turn, {made.number for made in (*joints, *left_out)}
+    span = state.plan.joints[turn[joints[0].number] : turn[joints[-1].number]]
+    others = tuple(j.number for j in span if j.kind.joined and state.of(j.number).left and j.number not in named)
+    told = together(told, s.PASSED_OVER(pairs=numbered(state, others)) if others else "")
     numbers = numbered(state, tuple(made.number for made in left_out))
     return together(told, s.LEFT_OUT(pairs=numbers) if left_out else "", where_done(state, joints[-1]))
 
