@@ -202,7 +202,7 @@ def _carry_out(state: State, entry: Entry, cell: Cell) -> Step:
     match cell:
         case Dispatch.DROPS_QUESTION:
             step, after = session.dropped(state)
-            return step + _enter(after, entry)
+            return step + (session.no_answer(after) if _came_too_early(after, entry) else _enter(after, entry))
         case Dispatch.LEAVES_QUESTION:
             return _carry_out(state, entry, TABLE[state.base_mode].cells[type(entry.intent)])
         case Dispatch.AS_SAID:

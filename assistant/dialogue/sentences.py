@@ -130,6 +130,7 @@ COLOURS_ARE = _says("{colours} is {number}.", colours="orange white", number="tw
 WHICH = _says("Which? Call it again.")
 TOO_EARLY = _says("Not logged: that came before the pair was told.")
 TOO_EARLY_TO_ANSWER = _says("Not taken: that came before the question.")
+NO_ANSWER = _says("Not logged: that was no answer to the question, which is closed.")
 ALREADY = _says("already {standing}", standing="done")
 NOT_IN_PLAN = _says("not in this plan")
 OUTSIDE_RANGE = _says(
