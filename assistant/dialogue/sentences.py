@@ -110,7 +110,7 @@ CALL_PROTECTED_FIRST = _says(
 NAME_ONE_PAIR = _says("Name one pair of this work.")
 NAME_THE_PAIR = _says("Not logged. Name the pair.")
 FAULTS = _says("Marked, total pairs {count}: {pairs}.", count="two", pairs="pair four, open; pair nine, short")
-FAILED_A_TEST = _says("pair {pair}, failed a test", pair="four")
+FAILED_A_TEST = _says("{pair}, failed a test", pair="pair four")
 NONE_MARKED = _says("No pair is marked.")
 UNDONE = _says("Undone: {what}{pair}.", what="fault of ", pair=_PAIR)
 NOTHING_TO_UNDO = _says("There is nothing to undo.")

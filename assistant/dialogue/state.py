@@ -362,6 +362,8 @@ def fold(facts: Iterable[Fact], state: State | None = None) -> State:
 def evolve(state: State, fact: Fact) -> State:
     """Give the state after a fact, with the number of the announcement that it makes current."""
     after = _evolve(state, fact)
+    if after.end != state.end and not isinstance(fact, GroupTaken):
+        after = replace(after, taken_group=None)  # it was of the other cable
     if _acted_on(after) == _acted_on(state) and after.undo is state.undo and not isinstance(fact, _TURNS_AWAY):
         return after
     number = AnnouncementNumber(state.announcement + 1)
