@@ -110,7 +110,7 @@ CALL_PROTECTED_FIRST = _says(
 NAME_ONE_PAIR = _says("Name one pair of this work.")
 NAME_THE_PAIR = _says("Not logged. Name the pair.")
 FAULTS = _says("Marked, total pairs {count}: {pairs}.", count="two", pairs="pair four, open; pair nine, short")
-FAILED_A_TEST = _says("pair {pair}, failed a test", pair="four")
+FAILED_A_TEST = _says("{pair}, failed a test", pair="pair four")
 NONE_MARKED = _says("No pair is marked.")
 UNDONE = _says("Undone: {what}{pair}.", what="fault of ", pair=_PAIR)
 NOTHING_TO_UNDO = _says("There is nothing to undo.")
@@ -130,6 +130,7 @@ COLOURS_ARE = _says("{colours} is {number}.", colours="orange white", number="tw
 WHICH = _says("Which? Call it again.")
 TOO_EARLY = _says("Not logged: that came before the pair was told.")
 TOO_EARLY_TO_ANSWER = _says("Not taken: that came before the question.")
+NO_ANSWER = _says("Not logged: that was no answer to the question, which is closed.")
 ALREADY = _says("already {standing}", standing="done")
 NOT_IN_PLAN = _says("not in this plan")
 OUTSIDE_RANGE = _says(
@@ -217,7 +218,8 @@ MODULE_CONFIRMED = _says(
     first="five, slate white",
     last="one zero, slate red",
 )
-LEFT_OUT = _says("Not among them, protected: {pairs}. Call them one by one.", pairs=_TWO)
+LEFT_OUT = _says("Not among them, protected: {pairs}. Each is called by itself.", pairs=_TWO)
+PASSED_OVER = _says("Not among them: {pairs}.", pairs=_TWO)
 
 # --- verification
 

@@ -362,6 +362,8 @@ def fold(facts: Iterable[Fact], state: State | None = None) -> State:
 def evolve(state: State, fact: Fact) -> State:
     """Give the state after a fact, with the number of the announcement that it makes current."""
     after = _evolve(state, fact)
+    if after.end != state.end and not isinstance(fact, GroupTaken):
+        after = replace(after, taken_group=None)  # it was of the other cable
     if _acted_on(after) == _acted_on(state) and after.undo is state.undo and not isinstance(fact, _TURNS_AWAY):
         return after
     number = AnnouncementNumber(state.announcement + 1)
@@ -433,7 +435,8 @@ def _evolve_work(state: State, fact: WorkFact) -> State:
     match fact:
         case PairConfirmed(pair=pair, how=how):
             done = _set(state, fact, pair, replace(state.of(pair), confirmed=how, skipped=False))
-            return _moved_on(replace(done, called_out=_without(state.called_out, pair)), pair)
+            called_out = () if how is Check.MODULE else _without(state.called_out, pair)
+            return _moved_on(replace(done, called_out=called_out), pair)
         case FaultMarked(pair=pair, fault=fault):
             return _faulty(state, fact, pair, fault)
         case FaultCleared(pair=pair, fault=fault):

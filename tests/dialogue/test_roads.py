@@ -219,6 +219,16 @@ def test_the_plus_key_confirms_a_module_only_when_all_of_it_was_called() -> None
     assert talk.state.left() == (1, 2, 3)
 
 
+@pytest.mark.parametrize("entry", ["undo that", "skip this pair", "mark open", "joined but wet", "confirm pair"])
+def test_what_names_nothing_and_answers_no_question_says_so(entry: str) -> None:
+    talk = Conversation(cable=3)
+    talk.typed("blue white")
+    talk.typed("finish session")
+    told = talk.typed(entry)
+    assert told.startswith("Not logged: that was no answer to the question, which is closed. Next two")
+    assert confirmed(talk) == [1]
+
+
 def test_old_records_count_as_they_did() -> None:
     talk = Conversation()
     talk.put(KeysPressed("+", BEFORE_NUMBERS))
