@@ -93,22 +93,23 @@ class AudioSource(Protocol):
         """Frames that came faster than they were taken, since the last time this was asked."""
 
 
-Begun = Callable[[], None]
-"""Told when a sentence begins to be spoken; from any thread."""
+Told = Callable[[], None]
+"""Called when a sentence begins to be spoken, or has been spoken to its end; from any thread."""
 
 
 def untold() -> None:
-    """Leave the beginning of a sentence untold."""
+    """Leave it untold."""
 
 
 class Voice(Protocol):
     """Speaks. `say` and `close` are called from the loop's thread only."""
 
-    def say(self, text: str, *, begun: Begun = untold, interrupt: bool = False) -> None:
+    def say(self, text: str, *, begun: Told = untold, told: Told = untold, interrupt: bool = False) -> None:
         """Begin to speak and return at once; exactly one `SpeechEnded` follows for each call.
 
-        `begun` is told once when this sentence begins, at once where nothing is spoken aloud, and never when the
-        sentence is dropped before it began. With `interrupt` all sentences before this one are dropped or cut off.
+        `begun` is called once when this sentence begins, and `told` when it has been spoken to its end; both at once
+        where nothing is spoken aloud, and neither when the sentence is dropped before it began. One that is cut off
+        is not told. With `interrupt` all sentences before this one are dropped or cut off.
         """
 
     def close(self) -> None:

@@ -9,7 +9,7 @@ from datetime import datetime
 from typing import Protocol, TextIO
 
 from assistant.adapters.terminal import MOST_SHOWN, READ_BYTES, Key
-from assistant.dialogue.messages import NOT_YET, AnnouncementNumber, Input, KeysRefused, KeyTrouble, StopAsked, Typed
+from assistant.dialogue.messages import Announced, AnnouncementNumber, Input, KeysRefused, KeyTrouble, StopAsked, Typed
 from assistant.errors import AssistantError
 from assistant.texts import harmless
 from assistant.words.keypad import CLEAR, ERASE
@@ -94,9 +94,9 @@ class TypedLines:
         self._put = put
         self._echo = echo
         self._line = ""
-        self._begun_after = NOT_YET
+        self._begun_after = Announced()
 
-    def take(self, keys: Sequence[Key], after: AnnouncementNumber, at_s: float) -> None:
+    def take(self, keys: Sequence[Key], after: Announced, at_s: float) -> None:
         """Take the keys of one read; behind one that is refused, nothing of the read counts."""
         for key in keys:
             if key.trouble is not None:
@@ -111,11 +111,11 @@ class TypedLines:
     def wait(self, at_s: float) -> None:
         """Do nothing: a line that is half typed is seen on the screen."""
 
-    def _taken(self, character: str, after: AnnouncementNumber) -> None:
+    def _taken(self, character: str, after: Announced) -> None:
         if character in ENTER:
             line, self._line = self._line.strip(), ""
             if line:
-                self._put(Typed(line, self._begun_after))
+                self._put(Typed(line, self._begun_after.told, self._begun_after.begun))
             return
         if not self._line:
             self._begun_after = after

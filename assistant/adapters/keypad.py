@@ -4,7 +4,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from assistant.adapters.terminal import MOST_SHOWN, Key
-from assistant.dialogue.messages import NOT_YET, AnnouncementNumber, Input, KeysPressed, KeysRefused, KeyTrouble
+from assistant.dialogue.messages import Announced, AnnouncementNumber, Input, KeysPressed, KeysRefused, KeyTrouble
 from assistant.errors import AssistantError
 from assistant.words.keypad import HALF_TYPED_S, Rhythm, Stroke, follow, press
 
@@ -17,11 +17,11 @@ class Keypad:
         self._put = put
         self._echo = echo
         self._pending = ""
-        self._begun_after = NOT_YET
+        self._begun_after = Announced()
         """What had been put before the first key of the pending ones was made."""
         self._rhythm = Rhythm()
 
-    def take(self, keys: Sequence[Key], after: AnnouncementNumber, at_s: float) -> None:
+    def take(self, keys: Sequence[Key], after: Announced, at_s: float) -> None:
         """Take the keys of one read; behind one that is refused, nothing of the read counts."""
         if self._forgotten(at_s):
             return
@@ -39,7 +39,7 @@ class Keypad:
         self._refuse(self._pending, KeyTrouble.TOO_LONG)
         return True
 
-    def _taken(self, key: Key, after: AnnouncementNumber, at_s: float) -> bool:
+    def _taken(self, key: Key, after: Announced, at_s: float) -> bool:
         self._rhythm, stroke = follow(self._rhythm, key.sent, at_s, alone=key.trouble is not None)
         if stroke is Stroke.SAME:
             return key.trouble is None
@@ -58,7 +58,7 @@ class Keypad:
         self._pending = keyed.pending
         self._echo(f"\r\x1b[Kkeys: {self._pending}" if self._pending else "\r\x1b[K")
         if keyed.entry is not None:
-            self._put(KeysPressed(keyed.entry, self._begun_after))
+            self._put(KeysPressed(keyed.entry, self._begun_after.told, self._begun_after.begun))
         return True
 
     def _refuse(self, keys: str, trouble: KeyTrouble) -> None:

@@ -17,10 +17,10 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Protocol
 
-from assistant.dialogue.messages import NOT_YET, AnnouncementNumber, KeyTrouble
+from assistant.dialogue.messages import Announced, KeyTrouble
 from assistant.errors import AssistantError
 
-LastPut = Callable[[], AnnouncementNumber]
+LastPut = Callable[[], Announced]
 """Gives the announcement that was put last; asked from the thread that reads."""
 
 ESC = "\x1b"
@@ -68,7 +68,7 @@ class Key:
 class TakesKeys(Protocol):
     """Makes entries of keys. Called from the thread that reads the terminal."""
 
-    def take(self, keys: Sequence[Key], after: AnnouncementNumber, at_s: float) -> None:
+    def take(self, keys: Sequence[Key], after: Announced, at_s: float) -> None:
         """Take the keys of one read, made after that announcement was put, read at a time of a steady clock."""
 
     def wait(self, at_s: float) -> None:
@@ -186,7 +186,7 @@ def watch_terminal(
         raise AssistantError("keypad: standard input is no terminal; start the assistant in one, or use --keys FILE")
     handle = sys.stdin.fileno()
     decoder = KeyDecoder()
-    after = NOT_YET
+    after = Announced()
     while not stop.is_set():
         put_before = last_put()
         if select.select([handle], [], [], POLL_S)[0]:

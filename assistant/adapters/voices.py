@@ -14,7 +14,7 @@ from assistant.adapters.sound_devices import PORTAUDIO, import_sounddevice
 from assistant.adapters.voice_pyttsx3 import Sound, SpeechRenderer
 from assistant.dialogue.messages import DeviceFailed, Input, SpeechEnded
 from assistant.errors import AssistantError
-from assistant.ports import Begun, untold
+from assistant.ports import Told, untold
 
 Put = Callable[[Input], None]
 CHUNK_S = 0.05
@@ -47,9 +47,10 @@ class PrintVoice:
         """Take the inbox."""
         self._put = put
 
-    def say(self, text: str, *, begun: Begun = untold, interrupt: bool = False) -> None:
+    def say(self, text: str, *, begun: Told = untold, told: Told = untold, interrupt: bool = False) -> None:
         """Report beginning and end at once."""
         begun()
+        told()
         self._put(SpeechEnded())
 
     def close(self) -> None:
@@ -77,9 +78,10 @@ class FileVoice:
         except (soundfile.LibsndfileError, OSError) as error:
             raise AssistantError(f"{path}: cannot be written ({error}); choose another file") from error
 
-    def say(self, text: str, *, begun: Begun = untold, interrupt: bool = False) -> None:
+    def say(self, text: str, *, begun: Told = untold, told: Told = untold, interrupt: bool = False) -> None:
         """Report the beginning, since it is shown already, write the sentence and report the end."""
         begun()
+        told()
         if not self._failed:
             try:
                 sound = self._renderer.render(text)
@@ -103,7 +105,8 @@ class _Item:
     what: str | Sound
     interruptions: int
     """How often the voice had been interrupted when this was asked for; after one more it is out of date."""
-    begun: Begun = untold
+    begun: Told = untold
+    told: Told = untold
     reported: bool = True
 
 
@@ -143,11 +146,11 @@ class SpeakerVoice:
         self._thread = threading.Thread(target=self._run, name="speaker", daemon=True)
         self._thread.start()
 
-    def say(self, text: str, *, begun: Begun = untold, interrupt: bool = False) -> None:
+    def say(self, text: str, *, begun: Told = untold, told: Told = untold, interrupt: bool = False) -> None:
         """Queue the sentence; an interrupting one cuts off those before it."""
         if interrupt:
             self._interrupt()
-        self._waiting.put(_Item(text, self._interruptions, begun))
+        self._waiting.put(_Item(text, self._interruptions, begun, told))
 
     def play(self, sound: Sound) -> None:
         """Queue a sound; one `SpeechEnded` follows as for a sentence."""
@@ -177,8 +180,8 @@ class SpeakerVoice:
                 except Exception as error:  # whatever a driver raises, the session goes on by print
                     self._failed = True
                     self._put(DeviceFailed("speaker", str(error)))
-            if self._failed:
-                self._begins(item)  # it is shown, and nothing speaks any more
+            if self._failed and self._begun is not item and self._begins(item):  # shown, and nothing speaks any more
+                item.told()
             if item.reported:
                 if aloud:
                     self._pause(ECHO_S)
@@ -211,6 +214,7 @@ class SpeakerVoice:
                     stream.abort()
                     return True
                 stream.write(sound.samples[start : start + chunk].tobytes())
+            item.told()
             if not isinstance(item.what, str):
                 self._linger(stream, chunk)
         return True

@@ -3,9 +3,10 @@
 import queue
 import threading
 from collections import deque
+from dataclasses import replace
 
 from assistant.app.log_watch import LogLook
-from assistant.dialogue.messages import NOT_YET, AnnouncementNumber, Input
+from assistant.dialogue.messages import Announced, AnnouncementNumber, Input
 
 INBOX_SIZE = 1000
 """Inputs from outside that may wait; whoever brings more waits."""
@@ -14,26 +15,31 @@ INBOX_SIZE = 1000
 class Floor:
     """Which announcement was put last, and whether the assistant rests; shared by all threads.
 
-    An announcement is put when its sentence begins to be spoken, or is shown where nothing speaks. Who
+    An announcement is put when its sentence has been spoken to the end, or is shown where nothing speaks. Who
     enters without a person's hand, as a pipe does, asks for a turn and gets it when the assistant rests.
     """
 
     def __init__(self) -> None:
         """Begin at work, with nothing put."""
         self._changed = threading.Condition()
-        self._last_put = NOT_YET
+        self._put = Announced()
         self._rests = False
         self._over = False
 
-    def put(self, announcement: AnnouncementNumber) -> None:
-        """Learn that an announcement has just been put."""
+    def begin(self, announcement: AnnouncementNumber) -> None:
+        """Learn that an announcement begins to be told."""
         with self._changed:
-            self._last_put = announcement
+            self._put = replace(self._put, begun=announcement)
 
-    def last_put(self) -> AnnouncementNumber:
-        """Give the announcement that was put last."""
+    def put(self, announcement: AnnouncementNumber) -> None:
+        """Learn that an announcement has just been told to its end."""
         with self._changed:
-            return self._last_put
+            self._put = Announced(announcement, announcement)
+
+    def last_put(self) -> Announced:
+        """Give what was told last, and what begins to be."""
+        with self._changed:
+            return self._put
 
     def rest(self) -> None:
         """Learn that all that came in is done, and all of it said."""
@@ -53,7 +59,7 @@ class Floor:
             if self._over:
                 return None
             self._rests = False
-            return self._last_put
+            return self._put.told
 
     def end(self) -> None:
         """Release whoever waits; the session is over."""

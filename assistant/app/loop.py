@@ -225,7 +225,7 @@ class Loop:
             passed_s = self._clock.steady_s() - self._begun_at_s
             timed_out = TimedOut(wanted.joint)
             self._clock.call_after(max(0.0, wanted.seconds - passed_s), lambda: self._inbox.put_own(timed_out))
-        self._ear.open(scope_of(self.state), self._floor.last_put())
+        self._ear.open(scope_of(self.state), self._floor.last_put().told)
 
     def _step(self, came: Input) -> None:
         step = decide(self.state, came)
@@ -288,9 +288,13 @@ class Loop:
         def begun() -> None:
             self._begun_at_s = self._clock.steady_s()
             if sentence.announcement is not None:
+                self._floor.begin(sentence.announcement)
+
+        def told() -> None:
+            if sentence.announcement is not None:
                 self._floor.put(sentence.announcement)
 
-        self._voice.say(sentence.text, begun=begun, interrupt=interrupt)
+        self._voice.say(sentence.text, begun=begun, told=told, interrupt=interrupt)
 
     def _show(self, line: str) -> None:
         try:

@@ -145,7 +145,9 @@ def _said_before(state: State) -> Intent | None:
 
 
 def _says_the_same(state: State, entry: Entry) -> bool:
-    return state.mode is Mode.UNSURE and _said_before(state) == entry.intent
+    """Tell whether an entry says again what is asked back; one that names nothing must answer the question."""
+    same = state.mode is Mode.UNSURE and _said_before(state) == entry.intent
+    return same and not _came_too_early(state, entry)
 
 
 def _typed(state: State, came: Typed) -> Step:
@@ -164,7 +166,7 @@ def _keys(state: State, came: KeysPressed) -> Step:
 
 def _parsed(state: State, parsed: Parsed, call: str, by: Channel, came: Typed | KeysPressed) -> Step:
     if isinstance(parsed, Understood):
-        return _enter(state, Entry(intent=parsed.intent, call=call, by=by, after=came.after))
+        return _enter(state, Entry(intent=parsed.intent, call=call, by=by, after=came.after, during=came.during))
     if state.mode is Mode.ENDED:
         return Step((Missed("not now"),))
     if state.mode is Mode.CHECKING:

@@ -15,12 +15,23 @@ from assistant.words.intents import Fault, Intent, Unit
 AnnouncementNumber = NewType("AnnouncementNumber", int)
 """Running number of an announcement of what is expected, or of an open question.
 
-With an input: the one that had been put, at the latest moment at which the input is known not to have begun.
+With an input: the one that had been told to its end, at the latest moment at which the input is known not to have
+begun.
 """
 NOT_YET = AnnouncementNumber(0)
 """None has been put so far."""
 BEFORE_NUMBERS = AnnouncementNumber(-1)
 """Stands in old records, which kept no such numbers; no adapter may put it in."""
+
+
+@dataclass(frozen=True, slots=True)
+class Announced:
+    """What a person could have heard or seen at a moment."""
+
+    told: AnnouncementNumber = NOT_YET
+    """The last announcement that had been told to its end."""
+    begun: AnnouncementNumber = NOT_YET
+    """The last one that had begun to be told."""
 
 
 class Check(Enum):
@@ -141,6 +152,8 @@ class Typed:
 
     text: str
     after: AnnouncementNumber
+    during: AnnouncementNumber = NOT_YET
+    """The announcement that had begun to be told, where it is not told to its end: what it reads back was heard."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,6 +162,8 @@ class KeysPressed:
 
     keys: str
     after: AnnouncementNumber
+    during: AnnouncementNumber = NOT_YET
+    """The announcement that had begun to be told, where it is not told to its end."""
 
 
 class KeyTrouble(Enum):

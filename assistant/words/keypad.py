@@ -16,8 +16,9 @@ CLEAR = ("\x1b",)
 SAME_PRESS_S = 0.8
 """A key that acts alone is pressed anew only after so long without it or with another key between: keys begin to
 repeat after 0.25 s to 0.66 s (the usual settings of Linux consoles and of X servers), and a held key must act once."""
-HOLD_S = 0.05
-"""The same figure so soon again is a held key: X servers repeat every 0.04 s as they come, and nobody taps as fast
+HOLD_S = 0.1
+"""The same figure so soon again is a held key: X servers repeat every 0.04 s, Linux consoles every 0.09 s as they come,
+and hardly anybody taps as fast
 (common practice, no source)."""
 HALF_TYPED_S = 30.0
 """What is not finished for so long was forgotten, and must not become part of another entry."""

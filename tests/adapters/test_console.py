@@ -9,6 +9,7 @@ from assistant.adapters.console import LONGEST_LINE, PipedLines, TerminalScreen,
 from assistant.adapters.keypad import KeysFile
 from assistant.adapters.terminal import Key, KeyDecoder
 from assistant.dialogue.messages import (
+    Announced,
     AnnouncementNumber,
     Input,
     KeysPressed,
@@ -72,19 +73,22 @@ def typed(*reads: tuple[str, AnnouncementNumber]) -> list[Input]:
     came: list[Input] = []
     lines, decoder = TypedLines(came.append), KeyDecoder()
     for text, after in reads:
-        lines.take(decoder.feed(text.encode(), 1.0), after, 1.0)
-        lines.take(decoder.wait(2.0), after, 2.0)
+        lines.take(decoder.feed(text.encode(), 1.0), Announced(after, after), 1.0)
+        lines.take(decoder.wait(2.0), Announced(after, after), 2.0)
     return came
 
 
 def test_a_typed_line_is_as_old_as_its_first_key() -> None:
-    assert typed(("y", FIRST), ("es\r", SECOND), ("no\r", SECOND)) == [Typed("yes", FIRST), Typed("no", SECOND)]
+    assert typed(("y", FIRST), ("es\r", SECOND), ("no\r", SECOND)) == [
+        Typed("yes", FIRST, FIRST),
+        Typed("no", SECOND, SECOND),
+    ]
 
 
 def test_a_typed_line_can_be_mended() -> None:
-    assert typed(("nox\x7f\x7f\x7fyes\r", FIRST)) == [Typed("yes", FIRST)]
-    assert typed(("no\x15yes\r", FIRST)) == [Typed("yes", FIRST)]
-    assert typed(("no", FIRST), ("\x1b", FIRST), ("yes\r", SECOND)) == [Typed("yes", SECOND)]
+    assert typed(("nox\x7f\x7f\x7fyes\r", FIRST)) == [Typed("yes", FIRST, FIRST)]
+    assert typed(("no\x15yes\r", FIRST)) == [Typed("yes", FIRST, FIRST)]
+    assert typed(("no", FIRST), ("\x1b", FIRST), ("yes\r", SECOND)) == [Typed("yes", SECOND, SECOND)]
     assert typed(("\x04", FIRST)) == [StopAsked("end of input")]
 
 
@@ -124,5 +128,5 @@ def test_a_screen_that_cannot_be_written_is_one_clear_line() -> None:
 
 def test_the_keys_of_one_read_are_taken_in_order() -> None:
     came: list[Input] = []
-    TypedLines(came.append).take([Key(character) for character in "a\rb\r"], FIRST, 1.0)
-    assert came == [Typed("a", FIRST), Typed("b", FIRST)]
+    TypedLines(came.append).take([Key(character) for character in "a\rb\r"], Announced(FIRST, FIRST), 1.0)
+    assert came == [Typed("a", FIRST, FIRST), Typed("b", FIRST, FIRST)]

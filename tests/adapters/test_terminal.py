@@ -15,11 +15,24 @@ from hypothesis import strategies as st
 from assistant.adapters import terminal
 from assistant.adapters.keypad import Keypad
 from assistant.adapters.terminal import ENDLESS_S, ESCAPE_S, Key, KeyDecoder, watch_terminal
-from assistant.dialogue.messages import NOT_YET, AnnouncementNumber, Input, KeysPressed, KeysRefused, KeyTrouble
+from assistant.dialogue.messages import (
+    NOT_YET,
+    Announced,
+    AnnouncementNumber,
+    Input,
+    KeysPressed,
+    KeysRefused,
+    KeyTrouble,
+)
 from assistant.words.keypad import HALF_TYPED_S
 
 UNKNOWN, NUM_LOCK, HELD, TOO_LONG = KeyTrouble.UNKNOWN, KeyTrouble.NUM_LOCK, KeyTrouble.HELD, KeyTrouble.TOO_LONG
 FIRST, SECOND = AnnouncementNumber(1), AnnouncementNumber(2)
+
+
+def told(number: AnnouncementNumber) -> Announced:
+    return Announced(number, number)
+
 
 # what the keypad sends without Num Lock: XTerm Control Sequences, "VT220-Style Function Keys" and "Cursor keys", in
 # normal and application mode; linux and rxvt of terminfo for the second Home and End
@@ -112,8 +125,8 @@ def entered(*reads: tuple[str, AnnouncementNumber, float]) -> list[Input]:
     came: list[Input] = []
     keypad, decoder = Keypad(came.append), KeyDecoder()
     for text, after, at_s in reads:
-        keypad.take(decoder.feed(text.encode(), at_s), after, at_s)
-        keypad.take(decoder.wait(at_s + ESCAPE_S), after, at_s + ESCAPE_S)
+        keypad.take(decoder.feed(text.encode(), at_s), told(after), at_s)
+        keypad.take(decoder.wait(at_s + ESCAPE_S), told(after), at_s + ESCAPE_S)
     return came
 
 
@@ -124,7 +137,7 @@ def test_a_refused_key_clears_what_was_half_typed_and_takes_the_rest_of_the_read
     """PgUp (9 without Num Lock) and Enter once confirmed pair 5, F5 and Enter pair 15."""
     assert entered((f"{sequence}\r", FIRST, 1.0)) == [KeysRefused(sequence, trouble)]
     came = entered(("4", FIRST, 1.0), (sequence, FIRST, 2.0), ("7\r", FIRST, 3.0))
-    assert came == [KeysRefused(sequence, trouble), KeysPressed("7\r", FIRST)]
+    assert came == [KeysRefused(sequence, trouble), KeysPressed("7\r", FIRST, FIRST)]
 
 
 def test_a_refused_key_that_is_held_is_answered_once() -> None:
@@ -135,27 +148,27 @@ def test_a_refused_key_that_is_held_is_answered_once() -> None:
 
 
 def test_one_write_of_many_plus_keys_is_one_press() -> None:
-    assert entered(("+" * 10, FIRST, 1.0)) == [KeysPressed("+", FIRST)]
+    assert entered(("+" * 10, FIRST, 1.0)) == [KeysPressed("+", FIRST, FIRST)]
 
 
 def test_figure_and_enter_in_one_write_act_at_once() -> None:
-    assert entered(("1\r", FIRST, 1.0)) == [KeysPressed("1\r", FIRST)]
+    assert entered(("1\r", FIRST, 1.0)) == [KeysPressed("1\r", FIRST, FIRST)]
 
 
 def test_a_held_figure_is_refused_once_and_counts_for_nothing() -> None:
     came = entered(*(("5", FIRST, 1.0 + 0.03 * n) for n in range(30)), ("\r", FIRST, 2.0))
-    assert came == [KeysRefused("55", HELD), KeysPressed("\r", FIRST)]
+    assert came == [KeysRefused("55", HELD), KeysPressed("\r", FIRST, FIRST)]
 
 
 def test_an_entry_is_as_old_as_its_first_key() -> None:
     came = entered(("4", FIRST, 1.0), ("7", SECOND, 1.2), ("\r", SECOND, 1.4), ("+", SECOND, 2.0))
-    assert came == [KeysPressed("47\r", FIRST), KeysPressed("+", SECOND)]
+    assert came == [KeysPressed("47\r", FIRST, FIRST), KeysPressed("+", SECOND, SECOND)]
 
 
 def test_what_was_half_typed_is_cleared_after_a_while_and_told() -> None:
     came: list[Input] = []
     keypad = Keypad(came.append)
-    keypad.take([Key("4")], FIRST, 1.0)
+    keypad.take([Key("4")], told(FIRST), 1.0)
     keypad.wait(HALF_TYPED_S)
     assert came == []
     keypad.wait(1.0 + HALF_TYPED_S)
@@ -206,8 +219,8 @@ def test_keys_are_as_old_as_the_last_look_at_an_empty_descriptor(typist: int) ->
     taken, stop, put = Taken(), threading.Event(), [FIRST]
     os.write(typist, b"0")
 
-    def last_put() -> AnnouncementNumber:
-        return put[0]
+    def last_put() -> Announced:
+        return told(put[0])
 
     thread = threading.Thread(target=watch_terminal, args=(taken, last_put, stop), daemon=True)
     thread.start()
@@ -224,8 +237,8 @@ def test_keys_are_as_old_as_the_last_look_at_an_empty_descriptor(typist: int) ->
     assert taken.looked.acquire(timeout=5)
     stop.set()
     thread.join(5)
-    assert taken.keys[0] == ("0", NOT_YET), "it was typed before anybody looked"
-    assert taken.keys[-1] == ("-----", SECOND), "all that was written is read at once"
+    assert taken.keys[0] == ("0", told(NOT_YET)), "it was typed before anybody looked"
+    assert taken.keys[-1] == ("-----", told(SECOND)), "all that was written is read at once"
     assert taken.keys[1][0] == "+"
 
 
@@ -247,14 +260,14 @@ def test_keys_during_a_stall_are_as_old_as_the_stall(
         return found
 
     monkeypatch.setattr(terminal.select, "select", stalled)
-    thread = threading.Thread(target=watch_terminal, args=(taken, lambda: put[0], stop), daemon=True)
+    thread = threading.Thread(target=watch_terminal, args=(taken, lambda: told(put[0]), stop), daemon=True)
     thread.start()
     assert stall.wait(5)
     while not taken.keys:
         assert taken.looked.acquire(timeout=5)
     stop.set()
     thread.join(5)
-    assert taken.keys == [("+", FIRST)]
+    assert taken.keys == [("+", told(FIRST))]
 
 
 def test_a_terminal_that_is_gone_ends_the_reading(typist: int, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -263,4 +276,4 @@ def test_a_terminal_that_is_gone_ends_the_reading(typist: int, monkeypatch: pyte
 
     monkeypatch.setattr(terminal.os, "read", gone)
     os.write(typist, b"1")
-    watch_terminal(Taken(), lambda: FIRST, threading.Event())
+    watch_terminal(Taken(), lambda: told(FIRST), threading.Event())

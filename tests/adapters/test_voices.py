@@ -86,7 +86,12 @@ class Stage:
         self.tape.append(f"pause {seconds}")
 
     def say(self, text: str, *, interrupt: bool = False) -> None:
-        self.voice.say(text, begun=lambda: self.tape.append(f"begun {text}"), interrupt=interrupt)
+        self.voice.say(
+            text,
+            begun=lambda: self.tape.append(f"begun {text}"),
+            told=lambda: self.tape.append(f"told {text}"),
+            interrupt=interrupt,
+        )
 
     def wait_for(self, what: str, count: int = 1) -> None:
         _until(lambda: self.tape.count(what) >= count)
@@ -101,7 +106,7 @@ def test_a_sentence_begins_with_its_first_sound_and_ends_when_its_echo_is_over(s
     """An echo in a closure or a cabin is over within some tenths of a second (common practice, no source)."""
     stage.say("one")
     stage.wait_for("SpeechEnded")
-    assert stage.tape == ["begun one", *["sound"] * 4, "end", f"pause {ECHO_S}", "SpeechEnded"]
+    assert stage.tape == ["begun one", *["sound"] * 4, "told one", "end", f"pause {ECHO_S}", "SpeechEnded"]
     assert 0.1 <= ECHO_S <= 0.5
 
 
@@ -145,7 +150,15 @@ def test_where_the_speaker_fails_a_sentence_begins_as_it_is_shown(stage: Stage) 
     stage.say("one")
     stage.say("two")
     stage.wait_for("SpeechEnded", 2)
-    assert stage.tape == ["DeviceFailed", "begun one", "SpeechEnded", "begun two", "SpeechEnded"]
+    assert stage.tape == [
+        "DeviceFailed",
+        "begun one",
+        "told one",
+        "SpeechEnded",
+        "begun two",
+        "told two",
+        "SpeechEnded",
+    ]
 
 
 def test_a_failure_in_the_middle_of_a_sentence_begins_it_no_second_time(

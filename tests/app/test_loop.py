@@ -13,6 +13,7 @@ from assistant.app.inbox import Inbox
 from assistant.app.loop import Feeds, ListeningGate, Loop
 from assistant.dialogue.messages import (
     NOT_YET,
+    Announced,
     AnnouncementNumber,
     Input,
     KeysPressed,
@@ -28,7 +29,7 @@ from assistant.dialogue.messages import (
 )
 from assistant.dialogue.state import State, initial
 from assistant.errors import AssistantError
-from assistant.ports import Begun, untold
+from assistant.ports import Told, untold
 from assistant.session.journal import Health, MemoryJournal
 from assistant.session.place import Cause, JournalError, Trouble
 from assistant.session.record import Record
@@ -46,7 +47,8 @@ class Tape:
         self.events: list[str] = []
         self.journal = MemoryJournal()
         self.interrupts: list[bool] = []
-        self.begun: list[Begun] = []
+        self.begun: list[Told] = []
+        self.told: list[Told] = []
         self.time_s = 100.0
         self.alarms: list[tuple[float, Callable[[], None]]] = []
         self._inbox = inbox
@@ -70,12 +72,14 @@ class Tape:
             raise AssistantError("screen: gone")
         self.events.append(f"show {line}")
 
-    def say(self, text: str, *, begun: Begun = untold, interrupt: bool = False) -> None:
+    def say(self, text: str, *, begun: Told = untold, told: Told = untold, interrupt: bool = False) -> None:
         self.events.append(f"say {text}")
         self.interrupts.append(interrupt)
         self.begun.append(begun)
+        self.told.append(told)
         if self._ends:
             begun()
+            told()
             self._inbox.put_own(SpeechEnded())
 
     def append(self, record: Record) -> None:
@@ -305,17 +309,22 @@ def until(holds: Callable[[], bool]) -> None:
     pytest.fail("it never came")
 
 
-def test_an_announcement_is_put_when_its_sentence_begins_and_not_before(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_an_announcement_is_put_when_its_sentence_was_told_to_its_end_and_not_before(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
     running = Running(monkeypatch, tells({"first": 1, "second": 2}))
     running.type("first")
-    assert running.inbox.floor.last_put() == NOT_YET, "it is queued, not begun"
+    assert running.inbox.floor.last_put() == Announced(), "it is queued, not begun"
     running.tape.begun[0]()
-    assert running.inbox.floor.last_put() == 1
+    assert running.inbox.floor.last_put() == Announced(NOT_YET, AnnouncementNumber(1)), "it is being told"
+    running.tape.told[0]()
+    first = Announced(AnnouncementNumber(1), AnnouncementNumber(1))
+    assert running.inbox.floor.last_put() == first
     running.type("second")
     running.inbox.put_own(SpeechEnded())
     running.inbox.put_own(SpeechEnded())
     until(lambda: running.ear.listening is not None)
-    assert running.inbox.floor.last_put() == 1, "the second was dropped before it began: it was never put"
+    assert running.inbox.floor.last_put() == first, "the second was dropped before it began: it was never put"
     assert running.ear.listening is not None
     assert running.ear.listening.after == 1, "who speaks now answers the first"
     running.end()
@@ -362,7 +371,7 @@ def test_who_enters_without_a_hand_waits_until_all_is_done_and_said(monkeypatch:
     waiting.start()
     waiting.join(0.2)
     assert turns == [], "the sentence is not over"
-    running.tape.begun[0]()
+    running.tape.told[0]()
     running.inbox.put_own(SpeechEnded())
     waiting.join(5)
     assert turns == [1]

@@ -121,6 +121,38 @@ def test_a_key_made_before_anything_was_told_or_out_of_nowhere_changes_nothing(
     assert (talk.state.pairs, talk.state.expected) == (before.pairs, before.expected)
 
 
+def test_a_plus_while_the_pair_is_being_told_is_too_early_and_a_minus_takes_back_what_is_read_back() -> None:
+    """What is read back is said first, the pair in turn last: it has been heard to the end, or it has not."""
+    talk = Conversation()
+    told = talk.state.announcement
+    talk.typed("blue white")
+    assert "came before" in said(talk.put(KeysPressed("+", after=told, during=talk.state.announcement)))
+    assert confirmed(talk) == [1]
+    assert said(talk.put(KeysPressed("-", after=told, during=talk.state.announcement))).startswith("Undone: one")
+
+
+def test_a_minus_made_before_the_read_back_began_takes_nothing_back() -> None:
+    talk = Conversation()
+    talk.typed("blue white")
+    told = talk.state.announcement
+    talk.typed("orange white")
+    assert "came before" in said(talk.put(KeysPressed("-", after=told, during=told)))
+    assert confirmed(talk) == [1, 2]
+    assert talk.state.of(JointNumber(2)).confirmed is not None
+
+
+def test_the_same_utterance_twice_does_not_answer_whether_it_was_said() -> None:
+    """What names nothing must be said again after the question; a pair that is named twice is named twice."""
+    talk = Conversation()
+    once = talk.state.announcement
+    for _ in range(2):
+        talk.put(utterance("joined but wet", "ask back", after=once))
+    assert confirmed(talk) == []
+    for _ in range(2):
+        talk.put(utterance("blue white", "ask back", after=once))
+    assert confirmed(talk) == [1]
+
+
 def test_a_plus_for_a_question_that_was_dropped_confirms_nothing() -> None:
     talk = Conversation(cable=3)
     talk.typed("finish")

@@ -12,6 +12,7 @@ from assistant.cable.splice_plan import Joint
 from assistant.dialogue import wording
 from assistant.dialogue.messages import (
     BEFORE_NUMBERS,
+    NOT_YET,
     AnnouncementNumber,
     Asked,
     Channel,
@@ -23,7 +24,7 @@ from assistant.dialogue.messages import (
 )
 from assistant.dialogue.modes import Mode
 from assistant.dialogue.state import State, fold
-from assistant.words.intents import Intent
+from assistant.words.intents import Intent, No, UndoThat
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -35,11 +36,18 @@ class Entry:
     """The words or keys as they came."""
     by: Channel
     after: AnnouncementNumber
-    """What had been put when it was made."""
+    """What had been told to its end when it was made."""
+    during: AnnouncementNumber = NOT_YET
+    """What had begun to be told then."""
     asked_back: bool = False
 
     def is_current(self, state: State) -> bool:
-        """Tell whether what is awaited now had been put when the entry was made."""
+        """Tell whether what is awaited now had been told when the entry was made.
+
+        To take something back it is enough that it was being told: what is read back is said first.
+        """
+        if isinstance(self.intent, UndoThat | No) and self.during == state.announcement:
+            return True
         return self.after in (state.announcement, BEFORE_NUMBERS)
 
     def group(self, state: State) -> GroupNumber | None:
