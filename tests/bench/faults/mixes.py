@@ -50,15 +50,16 @@ class _Mix:
 
 def mixes(times: int, *, seed: int = 7) -> Outcome:
     """Make so many mixes and count each in both ways."""
-    outcome, chance = Outcome("mixes of logs, counted twice"), random.Random(seed)
+    outcome = Outcome("mixes of logs, counted twice")
     with tempfile.TemporaryDirectory() as name:
         key = Path(name) / "keys" / "device-key.pem"
         with patch.object(seals, "default_key", lambda: key):
             seals.make_key(key)
             for number in range(times):
-                folder = Path(name) / str(number)
+                folder, chance = Path(name) / str(number), random.Random(f"{seed} {number}")
                 folder.mkdir()
-                outcome.take(_fault(_mixed(chance), folder, chance, outcome))
+                fault = _fault(_mixed(chance), folder, chance, outcome)
+                outcome.take(f"mix {number}: {fault}" if fault else "")
     return outcome
 
 
