@@ -193,7 +193,11 @@ def checked(path: Path, public_key: Path | None) -> tuple[list[str], bool]:
         found.append(f"{log.count} records, the chain of checksums holds, last {log.last_sum}")
     good = not log.damages
     if log.records:
-        found += _account_lines(log)
+        try:
+            found += _account_lines(log)
+        except AccountError as error:
+            found.append(str(error))
+            good = False
     for finding in [*_sound_findings(path, log.records), *seal_findings(path, log.count, key)]:
         found.append(finding.about)
         good = good and finding.holds

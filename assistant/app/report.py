@@ -15,6 +15,7 @@ from assistant.handover.document import as_object
 from assistant.handover.page import PageSound, as_page
 from assistant.handover.paper import as_pdf
 from assistant.handover.table import as_csv
+from assistant.session.journal import read_file
 from assistant.session.replay import settled
 from assistant.session.salvage import read_log
 from assistant.texts import well_formed
@@ -34,10 +35,7 @@ def load_log(path: Path, name: str) -> ReadLog:
         AssistantError: it cannot be read.
 
     """
-    try:
-        data = path.read_bytes()
-    except OSError as error:
-        raise AssistantError(f"{path}: cannot be read ({error.strerror}); check the path and its rights") from error
+    data = read_file(path)
     loaded = settled(read_log(data))
     standing = seal_standing(path, data, loaded.count)
     return ReadLog(

@@ -34,6 +34,8 @@ from assistant.dialogue.messages import (
     Input,
     MicrophoneTrouble,
     ResumeAsked,
+    SessionEnded,
+    SessionOpened,
     SessionSettings,
     StartAsked,
 )
@@ -41,9 +43,9 @@ from assistant.dialogue.state import State, initial
 from assistant.errors import AssistantError
 from assistant.hearing.tuning import UNTUNED
 from assistant.ports import AudioSource, Clock, KeptSounds, Screen, Voice
-from assistant.session.journal import FileJournal, load, salvage, whole_beginning
+from assistant.session.journal import FileJournal, load, read_file, whole_beginning
 from assistant.session.replay import rebuild, settled
-from assistant.session.salvage import LoadedLog
+from assistant.session.salvage import LoadedLog, first_and_last, read_log
 from assistant.texts import well_formed
 
 LOG_SUFFIX = ".jsonl"
@@ -359,8 +361,26 @@ def _as_resumed(path: Path) -> LoadedLog:
         AssistantError: it cannot be gone on with.
 
     """
-    found = salvage(path)
-    return settled(found) if whole_beginning(found, path.read_bytes()) is not None else load(path)
+    data = read_file(path)
+    found = read_log(data)
+    return settled(found) if whole_beginning(found, data) is not None else load(path)
+
+
+def _is_unfinished(path: Path) -> bool:
+    """Tell whether a log can be gone on with; where it is whole, without reading all of it.
+
+    Raises:
+        AssistantError: it is damaged, not at its end alone.
+
+    """
+    ends = first_and_last(read_file(path))
+    if ends is not None:
+        first, last = ends
+        return any(isinstance(fact, SessionOpened) for fact in first.facts) and not any(
+            isinstance(fact, SessionEnded) for fact in last.facts
+        )
+    state = rebuild(_as_resumed(path).records)
+    return state.opened and not state.ended
 
 
 def _newest_unfinished(folder: Path, screen: Screen) -> Path:
@@ -369,11 +389,11 @@ def _newest_unfinished(folder: Path, screen: Screen) -> Path:
     paths = sorted(folder.glob(f"*{LOG_SUFFIX}"), key=lambda path: (path.stat().st_mtime, path.name), reverse=True)
     for path in paths:
         try:
-            state = rebuild(_as_resumed(path).records)
+            wanted = _is_unfinished(path)
         except AssistantError as error:
             passed.append(str(error))
             continue
-        if state.opened and not state.ended:
+        if wanted:
             for line in passed:
                 screen.show(f"Passed over: {line}")
             return path

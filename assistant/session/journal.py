@@ -21,7 +21,7 @@ from assistant.session.place import (
     write_new,
 )
 from assistant.session.record import FIRST_SUM, LaterInput, Record, RecordsLost, encode
-from assistant.session.salvage import LoadedLog, read_log
+from assistant.session.salvage import Damage, LoadedLog, read_log
 
 DEMO_FOLDER = "demonstration"
 """Folder of logs that are no work; nothing but the demonstration writes or reads it."""
@@ -100,11 +100,20 @@ def salvage(path: Path) -> LoadedLog:
         JournalError: the file cannot be read.
 
     """
+    return read_log(read_file(path))
+
+
+def read_file(path: Path) -> bytes:
+    """Give the bytes of a log.
+
+    Raises:
+        JournalError: the file cannot be read.
+
+    """
     try:
-        data = path.read_bytes()
+        return path.read_bytes()
     except OSError as error:
         raise JournalError(f"{path}: cannot be read ({error.strerror}); check the path and its rights") from error
-    return read_log(data)
 
 
 def load(path: Path) -> LoadedLog:
@@ -116,11 +125,15 @@ def load(path: Path) -> LoadedLog:
     """
     loaded = salvage(path)
     for damage in loaded.damages:
-        raise JournalError(
-            f"{path}: line {damage.line} is damaged ({damage.what}); the log is left untouched, "
-            f"splice-assistant repair makes a new one of what holds"
-        )
+        raise _damaged(path, damage)
     return loaded
+
+
+def _damaged(path: Path, damage: Damage) -> JournalError:
+    return JournalError(
+        f"{path}: line {damage.line} is damaged ({damage.what}); the log is left untouched, "
+        "splice-assistant repair makes a new one of what holds"
+    )
 
 
 class FileJournal:
@@ -290,48 +303,44 @@ def _leave_to_copy(spoilt: Path, other: Path, disk: Disk) -> None:
         ) from error
 
 
-def _with_gap(path: Path, handle: int, settle: Settle, disk: Disk) -> int:
+def _with_gap(path: Path, data: bytes, settled: LoadedLog, whole: bytes, disk: Disk) -> int:
     """Put a record in the place of a damaged end, which is moved aside; all of it at once. Gives the file open.
 
     Raises:
         OSError: it cannot be written; the log is as it was.
 
     """
-    data = disk.read(path)
-    loaded = read_log(data)
-    whole = whole_beginning(loaded, data)
-    if whole is None:
-        return handle
     _set_aside(path, data[len(whole) :], disk)
     beside = path.with_name(path.name + ".new")
     beside.unlink(missing_ok=True)
-    made = write_new(disk, beside, whole + settle(loaded).lines[-1])
+    made = write_new(disk, beside, whole + settled.lines[-1])
     beside.replace(path)
     disk.sync_folder(path.parent)
-    disk.close(handle)
     return made
 
 
 def _opened(path: Path, disk: Disk, settle: Settle | None) -> tuple[Place, LoadedLog, bytes]:
-    """Open one file of a log and move aside what is torn."""
+    """Open one file of a log and move aside what is torn, or a damaged end."""
     try:
         handle = disk.open(path, os.O_RDWR | os.O_APPEND)
     except OSError as error:
         raise JournalError(f"{path}: cannot be opened ({error.strerror}); check the path and its rights") from error
     try:
         lock(handle, path)
-        handle = _with_gap(path, handle, settle, disk) if settle else handle
-        loaded = load(path)
-        if any(record.later or isinstance(record.input, LaterInput) for record in loaded.records):
-            raise JournalError(
-                f"{path}: was written by a later version, which alone can go on with it; update this one"
-            )
+        data = disk.read(path)
+        loaded = read_log(data)
+        whole = whole_beginning(loaded, data) if settle else None
+        if settle and whole is not None:
+            made = _with_gap(path, data, settle(loaded), whole, disk)
+            disk.close(handle)
+            handle, data = made, disk.read(path)
+            loaded = read_log(data)
+        _refuse(path, loaded)
         if loaded.torn:
             _set_aside(path, loaded.torn, disk)
             disk.cut(handle, loaded.length)
             disk.sync(handle)
-        data = disk.read(path)
-        return Place(path, handle, len(data), disk), loaded, data
+        return Place(path, handle, loaded.length, disk), loaded, data[: loaded.length]
     except OSError as error:
         disk.close(handle)
         raise JournalError(
@@ -340,6 +349,19 @@ def _opened(path: Path, disk: Disk, settle: Settle | None) -> tuple[Place, Loade
     except BaseException:
         disk.close(handle)
         raise
+
+
+def _refuse(path: Path, loaded: LoadedLog) -> None:
+    """Refuse a log that cannot be gone on with.
+
+    Raises:
+        JournalError: it is damaged, or a later version wrote it.
+
+    """
+    for damage in loaded.damages:
+        raise _damaged(path, damage)
+    if any(record.later or isinstance(record.input, LaterInput) for record in loaded.records):
+        raise JournalError(f"{path}: was written by a later version, which alone can go on with it; update this one")
 
 
 def _with_copy(

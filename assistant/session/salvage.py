@@ -19,6 +19,7 @@ from assistant.session.record import (
     RecordError,
     RecordsLost,
     after_of,
+    check,
     checksum_of,
     decode,
     encode,
@@ -29,6 +30,10 @@ _PIECE = re.compile(rb'\{"sum":"(.{16})",(.*)\}', re.DOTALL)
 _NUMBER = re.compile(rb'"number":(\d{1,12})[,}]')
 _FRAME = len(LINE_START) + SUM_LENGTH + len('",}\n')
 """Bytes of a line besides its text."""
+_BODY = len(LINE_START) + SUM_LENGTH + len('",')
+"""Where the text of a line begins."""
+LONGEST_SET_RIGHT, MOST_SET_RIGHT = 8192, 4
+"""Bytes of a line in which a changed bit is looked for, and lines of a log: it takes a second for the longest."""
 _FIRST_WEIGHT = 1 << 40
 """Weight of the run that begins the log: without the beginning nothing that follows has a meaning."""
 
@@ -102,6 +107,22 @@ def read_log(data: bytes) -> LoadedLog:
     return LoadedLog(tuple(records), before, len(data) - len(torn), torn, tuple(sums), tuple(lines))
 
 
+def first_and_last(data: bytes) -> tuple[Record, Record] | None:
+    """Give the first and the last record of a whole log without reading those between, which takes far longer.
+
+    None where the log is not whole, or holds no record.
+    """
+    lines = [line for line in lines_of(data) if line.endswith(b"\n")]
+    before, first, last = FIRST_SUM, b"", b""
+    try:
+        for line in lines:
+            before, last = check(line, before)
+            first = first or last
+        return (read(first), read(last)) if lines else None
+    except RecordError:
+        return None
+
+
 def _is_whole(torn: bytes, before: str) -> bool:
     """Tell whether what seems torn is a whole record whose line end was changed; what is cut off has no more bytes."""
     found = _PIECE.fullmatch(torn[:-1])
@@ -148,6 +169,8 @@ class _Piece:
     """What it reads as, where its checksum does not fit; the next line may prove it."""
     carried: str = ""
     """The checksum that stands in it."""
+    sums: frozenset[str] = frozenset()
+    """Checksums that may stand before it."""
 
 
 class _Salvage:
@@ -203,13 +226,17 @@ class _Salvage:
         sums = {FIRST_SUM}
         before: _Piece | None = None
         for order, piece in enumerate(self._pieces):
-            _read_piece(piece, order, sums)
+            piece.sums = frozenset(sums)
+            _read_piece(piece, order)
             line = piece.line
             if line and before and before.unproven and before.unproven.checksum == line.after:
                 before.line = before.unproven
             sums = {piece.carried} if piece.carried else set()
             sums |= {one.checksum for one in (piece.line, piece.unproven) if one is not None}
             before = piece
+        spoilt = [(order, piece) for order, piece in enumerate(self._pieces) if piece.line is None]
+        for order, piece in spoilt[:MOST_SET_RIGHT]:
+            piece.line = _set_right(piece, order)
 
     def _lost_behind(self) -> int:
         """Count the pieces behind the last record that is kept: each was a record."""
@@ -235,7 +262,9 @@ class _Salvage:
                     f"is record {line.record.number}: {lost} before it {'is' if lost == 1 else 'are'} lost or moved",
                 )
             if not piece.data.startswith(line.whole[:-1]):
-                yield Damage(piece.place, f"record {line.record.number} is whole, its checksum or frame was changed")
+                yield Damage(
+                    piece.place, f"record {line.record.number} is whole: a changed sign is set right"
+                )
             elif not piece.data.endswith(b"\n"):
                 yield Damage(piece.place, f"record {line.record.number} is whole, its line end was changed")
             wanted, newest = line.next_key[0], line.record.number
@@ -263,19 +292,19 @@ def _cut(data: bytes) -> tuple[list[_Piece], bytes]:
     return pieces, b""
 
 
-def _read_piece(piece: _Piece, order: int, sums: set[str]) -> None:
+def _read_piece(piece: _Piece, order: int) -> None:
     """Read a piece and prove it by its own checksum, or behind one of the checksums that may stand before it."""
     if len(piece.data) < _FRAME:
         return
     # by its places, so that a changed sign around checksum and text costs nothing
-    piece.carried = piece.data[len(LINE_START) : len(LINE_START) + SUM_LENGTH].decode("latin-1")
-    body = piece.data[len(LINE_START) + SUM_LENGTH + 2 : -2]
+    piece.carried = piece.data[len(LINE_START) : _BODY - 2].decode("latin-1")
+    body = piece.data[_BODY:-2]
     try:
         record = read(body)
     except RecordError:
         return
     named = after_of(body)
-    may_follow = [named] if named is not None else sorted(sums)
+    may_follow = [named] if named is not None else sorted(piece.sums)
     for after in may_follow:
         line = _Line(piece.place, order, body, checksum_of(after, body), after, record)
         if line.checksum == piece.carried:
@@ -329,6 +358,31 @@ def _best(runs: list[list[_Line]]) -> list[list[_Line]]:
     return chosen[::-1]
 
 
+def _set_right(piece: _Piece, order: int) -> _Line | None:
+    """Find the one bit that was changed, if it was one: with it set right the checksum fits again."""
+    if not _FRAME <= len(piece.data) <= LONGEST_SET_RIGHT:
+        return None
+    data = bytearray(piece.data)
+    for at in range(len(LINE_START), len(data) - 2):
+        for bit in range(8):
+            data[at] ^= 1 << bit
+            body = bytes(data[_BODY:-2])
+            named = after_of(body)
+            carried = data[len(LINE_START) : _BODY - 2]
+            for after in (named,) if named is not None else piece.sums:
+                if checksum_of(after, body).encode() == carried:
+                    return _made(piece.place, order, body, after)
+            data[at] ^= 1 << bit
+    return None
+
+
+def _made(place: int, order: int, body: bytes, after: str) -> _Line | None:
+    try:
+        return _Line(place, order, body, checksum_of(after, body), after, read(body))
+    except RecordError:
+        return None
+
+
 def _what(piece: _Piece) -> str:
     if piece.line is not None:
         return f"is record {piece.line.record.number} again, or of another log: lines were put in or moved"
@@ -348,7 +402,7 @@ def with_doubts(log: LoadedLog, doubts: dict[int, tuple[JointNumber, ...]]) -> L
         came = record.input
         if isinstance(came, RecordsLost) and record.number in doubts:
             records[index] = replace(record, input=replace(came, doubtful=doubts[record.number]))
-            after = after_of(lines[index][SUM_LENGTH + len(LINE_START) + 2 :])
+            after = after_of(lines[index][_BODY:])
             assert after is not None
             lines[index], sums[index] = encode(records[index], after)
     last = follow(records[-1], sums[-1])[1] if records else FIRST_SUM

@@ -96,7 +96,7 @@ def test_a_damaged_log_counts_as_far_as_it_is_proven_and_is_told(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     log = tmp_path / "a.jsonl"
-    log.write_bytes(monday().typed("4 brown white").data().replace(b"3 green", b"3 grean"))
+    log.write_bytes(monday().typed("4 brown white").data().replace(b"3 green", b"3 greem"))
     reported = tally(tmp_path, log)
     capsys.readouterr()
     found, errors = crew(tmp_path, capsys)

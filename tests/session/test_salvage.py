@@ -175,3 +175,20 @@ def test_a_cut_end_does_not_show_here() -> None:
 
 def test_the_first_checksum_is_that_of_nothing() -> None:
     assert json.loads(NEW[0])["after"] == FIRST_SUM
+
+
+@pytest.mark.parametrize("lines", [NEW, OLD])
+def test_one_flipped_bit_is_set_right_even_in_the_beginning(lines: list[bytes]) -> None:
+    for at in (30, 60, 200):
+        spoilt = bytearray(lines[0])
+        spoilt[at] ^= 4
+        found = read([bytes(spoilt), *lines[1:]])
+        assert found.records == true(lines)
+        assert found.damages == (Damage(1, "record 1 is whole: a changed sign is set right"),)
+
+
+def test_two_flipped_bits_are_not() -> None:
+    spoilt = bytearray(NEW[3])
+    spoilt[60] ^= 4
+    spoilt[61] ^= 4
+    assert read([*NEW[:3], bytes(spoilt), *NEW[4:]]).count == len(NEW) - 1

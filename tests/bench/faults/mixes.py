@@ -50,15 +50,16 @@ class _Mix:
 
 def mixes(times: int, *, seed: int = 7) -> Outcome:
     """Make so many mixes and count each in both ways."""
-    outcome, chance = Outcome("mixes of logs, counted twice"), random.Random(seed)
+    outcome = Outcome("mixes of logs, counted twice")
     with tempfile.TemporaryDirectory() as name:
         key = Path(name) / "keys" / "device-key.pem"
         with patch.object(seals, "default_key", lambda: key):
             seals.make_key(key)
             for number in range(times):
-                folder = Path(name) / str(number)
+                folder, chance = Path(name) / str(number), random.Random(f"{seed} {number}")
                 folder.mkdir()
-                outcome.take(_fault(_mixed(chance), folder, chance, outcome))
+                fault = _fault(_mixed(chance), folder, chance, outcome)
+                outcome.take(f"mix {number}: {fault}" if fault else "")
     return outcome
 
 
@@ -170,8 +171,11 @@ def _counted_wrong(account: Account, mix: _Mix, outcome: Outcome) -> str:
             outcome.note("joints confirmed")
             if not any(confirmed for confirmed, _ in here):
                 return f"joint {row.joint.number} counts as confirmed, and no log says so"
-            ends = _ends(mix)
-            outstanding = any(log.get(row.joint.number, (False, ()))[1] for log in ends)
+            outstanding = any(
+                (row.joint.number, fault) not in _mended(mix, besides=log)
+                for log, faults in _outstanding(mix, row.joint.number)
+                for fault in faults
+            )
             if outstanding and row.joint.number not in said:
                 return f"joint {row.joint.number} counts as confirmed, a log has a fault, and nothing is said"
     if len(account.logs) == 1 and by_log:
@@ -186,11 +190,23 @@ def _is_lost(record: object) -> bool:
     return type(getattr(record, "input", None)).__name__ == "RecordsLost"
 
 
-def _ends(mix: _Mix) -> Iterable[dict[int, tuple[bool, tuple[str, ...]]]]:
-    """Give what each log comes to that is not the beginning of another."""
-    for data in mix.logs.values():
+def _outstanding(mix: _Mix, joint: int) -> Iterable[tuple[str, tuple[str, ...]]]:
+    """Give the faults of a joint that each log comes to which is not the beginning of another."""
+    for name, data in mix.logs.items():
         if not any(other != data and other.startswith(data) for other in mix.logs.values()):
-            yield _standing(data)
+            yield name, _standing(data).get(joint, (False, ()))[1]
+
+
+def _mended(mix: _Mix, *, besides: str) -> set[tuple[int, str]]:
+    """Give the faults that another log says are mended."""
+    facts = (
+        fact
+        for name, data in mix.logs.items()
+        if name != besides
+        for line in data.splitlines()
+        for fact in json.loads(line)["facts"]
+    )
+    return {(fact["pair"], fact["fault"]) for fact in facts if fact["tag"] == "fault-cleared"}
 
 
 def _standing(data: bytes) -> dict[int, tuple[bool, tuple[str, ...]]]:
