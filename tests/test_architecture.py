@@ -17,7 +17,7 @@ MAY_IMPORT = {
     "handover": {"cable", "words", "dialogue", "account", "errors"},
     "crew": {"cable", "words", "dialogue", "session", "ports", "errors"},
     "errors": set(),
-    "ports": {"hearing", "words"},
+    "ports": {"words"},
     "adapters": {"cable", "words", "hearing", "dialogue", "ports", "errors"},
     "app": {
         *("cable", "words", "hearing", "dialogue", "session", "account", "handover", "crew", "ports", "adapters"),

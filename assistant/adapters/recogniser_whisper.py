@@ -12,9 +12,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from assistant.hearing.evidence import Opinion
 from assistant.hearing.sentences import BEAM, Tokens, TokenTree, candidates_of, search
-from assistant.ports import SAMPLE_RATE_HZ, Samples, StillWanted, always
+from assistant.ports import SAMPLE_RATE_HZ, Opinion, Samples, StillWanted, always
 from assistant.words.grammar import Sentences
 
 MEL_BANDS = 80

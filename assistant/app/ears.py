@@ -10,10 +10,9 @@ from pathlib import Path
 from assistant.app import speech_models
 from assistant.errors import AssistantError
 from assistant.hearing.chain import HearingChain, Pending
-from assistant.hearing.evidence import Opinion
+from assistant.hearing.second_ear import second_opinion
 from assistant.hearing.tuning import UNTUNED, Tuning
-from assistant.hearing.verdict import second_opinion
-from assistant.ports import Recogniser, Samples
+from assistant.ports import Opinion, Recogniser, Samples
 
 EAR_NAMES = ("whisper", "sphinx", "vosk")
 CHOICES = ("whisper+sphinx", "whisper+vosk", "vosk+sphinx", "whisper", "vosk", "sphinx")

@@ -4,15 +4,14 @@ All thresholds stand here, each with where it was measured. They are the same fo
 nothing here may know which pair is expected.
 """
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from enum import Enum
 from typing import TypeGuard
 
 from assistant.cable.colour_code import PAIRS_PER_GROUP, position_of
-from assistant.hearing.evidence import Opinion, Reading, choices, reading_of
+from assistant.hearing.evidence import Meanings, Reading, reading_of
 from assistant.hearing.tuning import UNTUNED, Tuning
-from assistant.ports import ChoosingRecogniser, Recogniser, Samples
+from assistant.ports import Opinion
 from assistant.words import intents as say
 from assistant.words.intents import Intent
 from assistant.words.vocabulary import Scope
@@ -82,20 +81,6 @@ SCORING_EARS = frozenset({"whisper"})
 """Ears whose margins and likelihood ratios were measured and may accept alone."""
 
 
-def second_opinion(ear: Recogniser, sound: Samples, leading_ear: str, leading: Callable[[], Opinion]) -> Opinion:
-    """Ask a second ear: which of the leading ear's sentences it is, or, where that gives no scores, what it is.
-
-    The leading opinion is waited for only where it is needed.
-
-    292 human calls: when PocketSphinx chose among the sentences instead of searching all, 81.5 % in place of
-    76.7 % were right at 10 dB and 71.2 in place of 68.2 at 5 dB; wrong 4 as before, and 8 for 7.
-    """
-    if leading_ear not in SCORING_EARS or not isinstance(ear, ChoosingRecogniser):
-        return ear.decode(sound)
-    sentences = choices(leading())
-    return ear.choose(sound, sentences) if sentences else Opinion(ear=ear.name)
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Circumstances:
     """What is known of an utterance besides the opinions of the ears."""
@@ -120,7 +105,8 @@ def judge(
     An ear that gives no usable scores never accepts alone: it asks back, and it accepts together
     with a second ear that found the same meaning.
     """
-    readings = tuple(reading_of(opinion, scope) for opinion in opinions)
+    meanings = Meanings(scope)
+    readings = tuple(reading_of(opinion, meanings) for opinion in opinions)
     first, others = readings[0], readings[1:]
     agreed = first.intent is not None and any(other.intent == first.intent for other in others)
     judgement = Judgement.IGNORED

@@ -7,10 +7,9 @@ import numpy as np
 import pytest
 
 from assistant.hearing.chain import BLOCK_S, HearingChain, Utterance
-from assistant.hearing.evidence import Candidate, Opinion
 from assistant.hearing.utterance import Endpointing
 from assistant.hearing.verdict import Judgement
-from assistant.ports import BLOCK_FRAMES, Samples
+from assistant.ports import BLOCK_FRAMES, Candidate, Opinion, Samples
 from assistant.words import intents as say
 from assistant.words.grammar import Sentences
 from assistant.words.intents import CallPair
@@ -157,3 +156,28 @@ def test_a_decoding_that_speech_overtakes_is_dropped_and_the_next_is_not() -> No
     assert len(begun) == 2
     assert begun[0] == ["dropped"]
     assert begun[1][0] == "asked"
+
+
+class Unsure(Ear):
+    """Hears the words, and another sentence right behind them: asked back."""
+
+    def decode(self, utterance: Samples) -> Opinion:
+        opinion = super().decode(utterance)
+        return Opinion(ear=self.name, candidates=(*opinion.candidates, Candidate("brown red", -1.5)), free_score=-1.0)
+
+
+def test_an_unsure_verdict_waits_for_the_long_pause() -> None:
+    """Asking back at the short pause would talk into the rest of the call."""
+    chain = HearingChain(Detector(), (Unsure(),))
+    chain.open(SCOPE)
+    came_s = [at * BLOCK_S for at, block in enumerate(blocks(f"_ _ orange violet {LONG}")) if chain.push(block)]
+    assert came_s == pytest.approx([30 * BLOCK_S + LIMITS.long_pause_s], abs=2 * BLOCK_S)
+
+
+@pytest.mark.parametrize(("words", "pause_s"), [("orange violet", 0.42), ("four seven four", 0.6), ("four seven", 0.9)])
+def test_the_pause_that_ends_a_call_is_as_long_as_what_can_follow_wants(words: str, pause_s: float) -> None:
+    chain = HearingChain(Detector(), (Ear(),))
+    chain.open(SCOPE)
+    (came,) = [at for at, block in enumerate(blocks(f"_ _ {words} {LONG}"), 1) if chain.push(block)]
+    speech = 10 + 10 * len(words.split())
+    assert (came - speech) * BLOCK_S == pytest.approx(pause_s, abs=BLOCK_S)
