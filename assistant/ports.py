@@ -38,6 +38,21 @@ class Candidate:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class UnfittedHearing:
+    """What the model makes of the same sound as it was before it was fitted to our sentences.
+
+    A fitted model hears our words where there are none; this one has no such leaning.
+    """
+
+    free_words: str
+    """What it hears when any words are allowed."""
+    free_score: float
+    """Log probability of `free_words`, nats."""
+    best_score: float
+    """Log probability of the first candidate, nats."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Opinion:
     """What one ear makes of one utterance: evidence, no judgement."""
 
@@ -50,6 +65,8 @@ class Opinion:
     """Log probability of `free_words` in nats; None where the ear has no free search."""
     confidence: float | None = None
     """Lowest word confidence, 0 to 1, where the ear gives one."""
+    unfitted: UnfittedHearing | None = None
+    """Of a fitted ear; None where it found no sentence."""
 
 
 class Recogniser(Protocol):

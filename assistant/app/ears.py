@@ -7,15 +7,18 @@ from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
-from assistant.app import speech_models
+from assistant.app import fitted_ear, speech_models
 from assistant.errors import AssistantError
 from assistant.hearing.chain import HearingChain, Pending
 from assistant.hearing.second_ear import second_opinion
 from assistant.hearing.tuning import UNTUNED, Tuning
 from assistant.ports import Opinion, Recogniser, Samples
 
-EAR_NAMES = ("whisper", "sphinx", "vosk")
-CHOICES = ("whisper+sphinx", "whisper+vosk", "vosk+sphinx", "whisper", "vosk", "sphinx")
+EAR_NAMES = ("fitted", "whisper", "sphinx", "vosk")
+CHOICES = (
+    *("fitted+sphinx", "whisper+sphinx", "fitted+vosk", "whisper+vosk", "vosk+sphinx"),
+    *("fitted", "whisper", "vosk", "sphinx"),
+)
 """Sets of ears, the best first; the first that is installed is the default."""
 
 
@@ -31,7 +34,7 @@ def available(vosk_model: Path | None = None) -> tuple[str, ...]:
     """Give the names of the ears that can be had here, without loading them."""
     found = []
     if _installed("ctranslate2", "tokenizers", "kaldi_native_fbank") and _whisper_folder() is not None:
-        found.append("whisper")
+        found += ["fitted", "whisper"] if fitted_ear.is_here() else ["whisper"]
     if _installed("pocketsphinx"):
         found.append("sphinx")
     if _installed("vosk") and (vosk_model or speech_models.find(speech_models.model_named("vosk-small-en-us"))):
@@ -66,6 +69,7 @@ def load(choice: str | None, vosk_model: Path | None = None) -> Ears:
     if unknown or len(set(names)) != len(names):
         raise AssistantError(f"ears: {name!r} is no set of ears; choose from {', '.join(CHOICES)}")
     loaders: dict[str, Callable[[], Recogniser]] = {
+        "fitted": _load_fitted,
         "whisper": _load_whisper,
         "sphinx": _load_sphinx,
         "vosk": lambda: _load_vosk(vosk_model),
@@ -112,7 +116,7 @@ def _whisper_folder() -> Path | None:
     return speech_models.find(speech_models.model_named("whisper-tiny-en"))
 
 
-def _load_whisper() -> Recogniser:
+def _whisper_model() -> Path:
     if not _installed("ctranslate2", "tokenizers", "kaldi_native_fbank"):
         raise AssistantError("ears: whisper is not installed; pip install 'splice-assistant[english]'")
     folder = _whisper_folder()
@@ -122,9 +126,20 @@ def _load_whisper() -> Recogniser:
             "or splice-assistant models fetch whisper-tiny-en"
         )
     speech_models.verify(speech_models.model_named("whisper-tiny-en"), folder)
+    return folder
+
+
+def _load_whisper() -> Recogniser:
     from assistant.adapters.recogniser_whisper import WhisperRecogniser
 
-    return WhisperRecogniser(folder)
+    return WhisperRecogniser(_whisper_model())
+
+
+def _load_fitted() -> Recogniser:
+    from assistant.adapters.recogniser_whisper import WhisperRecogniser
+
+    model = _whisper_model()
+    return WhisperRecogniser(model, fitted_ear.prepared(model).place)
 
 
 def _load_sphinx() -> Recogniser:

@@ -77,7 +77,7 @@ ones at 10 dB 95 % take up to 0.93 s a word; of the four wrong ones that had los
 CONFIDENCE_TO_ASK = 0.7
 """Least word confidence of an ear that gives one; a judgement, not measured with an English model."""
 
-SCORING_EARS = frozenset({"whisper"})
+SCORING_EARS = frozenset({"whisper", "fitted"})
 """Ears whose margins and likelihood ratios were measured and may accept alone."""
 
 

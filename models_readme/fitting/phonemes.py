@@ -1,6 +1,6 @@
 """From texts to what the synthesiser takes: phonemes, a speaker, a pace; and to what the recogniser should write.
 
-usage: python phonemes.py TEXTS.json KOKORO_FOLDER TOKENIZER.json OUT_FOLDER
+usage: python phonemes.py TEXTS.json KOKORO_FOLDER TOKENIZER.json OUT_FOLDER [--judges]
 KOKORO_FOLDER: kokoro.onnx, vocab.json, voices/*.bin (README.md says where they come from).
 OUT_FOLDER gets jobs.json (jobs: [kind, speaker, pace, phoneme ids, tokens, transcript]) and voices.npy.
 Needs espeakng-loader, phonemizer-fork, numpy, tokenizers. Speakers are 34 voices and 86 mixtures of two. The 14
@@ -134,10 +134,12 @@ def main() -> None:
     def ids(text: str) -> list[int]:
         return list(tokenizer.encode(text, add_special_tokens=False).ids)
 
-    names = sorted(p.stem for p in (kokoro / "voices").glob("*.bin") if p.stem not in {*KEPT, *JUDGES})
-    assert len(names) == 34
+    judging = "--judges" in sys.argv
+    every = {path.stem for path in (kokoro / "voices").glob("*.bin")} - KEPT
+    names = sorted(every & set(JUDGES)) if judging else sorted(every - set(JUDGES))
+    assert len(names) == (6 if judging else 34)
     table = np.stack([np.fromfile(kokoro / "voices" / f"{n}.bin", "f4").reshape(-1, 256)[:LONGEST] for n in names])
-    speakers = speakers_of(names)
+    speakers = [(i, i, 1.0) for i in range(len(names))] if judging else speakers_of(names)
     accents = [names[i][0] if names[i][0] in "ab" else rng.choice("ab") for i, _, _ in speakers]
     symbols = json.loads((kokoro / "vocab.json").read_text())["vocab"]
     word_ids, comma = {w: ids(" " + WRITTEN.get(w, w)) for w in texts["vocabulary"]}, ids(",")
@@ -147,8 +149,8 @@ def main() -> None:
             return [t for w in text.split() for t in word_ids[w.rstrip(",")] + (comma if w.endswith(",") else [])]
         return ids(" " + text.replace(" i ", " I "))
 
-    items = with_near_misses(texts, phonemes)
-    who = [rng.randrange(SPEAKERS) for _ in items]
+    items = texts["items"] if judging else with_near_misses(texts, phonemes)
+    who = [rng.randrange(len(speakers)) for _ in items]
     jobs: list[Any] = [None] * len(items)
     for accent in "ab":
         which = [k for k in range(len(items)) if accents[who[k]] == accent]

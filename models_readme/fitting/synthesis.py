@@ -48,8 +48,9 @@ def work(me: int, of: int, folder: Path, out: Path, from_end: bool) -> None:
     options.intra_op_num_threads = options.inter_op_num_threads = 1
     model = onnxruntime.InferenceSession(str(folder / "kokoro.onnx"), options, providers=["CPUExecutionProvider"])
     clips: list[tuple[int, NDArray[np.int16]]] = []
-    numbers = range(me, len(plan["jobs"]), of)
-    for number in reversed(numbers) if from_end else numbers:
+    numbers = [number for number in range(me, len(plan["jobs"]), of) if plan["jobs"][number][3]]
+    numbers = numbers[::-1] if from_end else numbers
+    for number in numbers:
         _, speaker, pace, symbols, _, _ = plan["jobs"][number]
         first, second, share = plan["speakers"][speaker]
         style = share * table[first, len(symbols) - 1] + (1 - share) * table[second, len(symbols) - 1]
@@ -57,7 +58,7 @@ def work(me: int, of: int, folder: Path, out: Path, from_end: bool) -> None:
         sound = trimmed(soxr.resample(model.run(None, feed)[0].ravel(), MODEL_RATE, RATE))
         if sound is not None:
             clips.append((number, sound))
-        if len(clips) == CLIPS_A_SHARD:
+        if clips and (len(clips) == CLIPS_A_SHARD or number == numbers[-1]):
             write(out, f"{'e' if from_end else 's'}{me:02d}-{number:06d}", clips)
             clips = []
 
