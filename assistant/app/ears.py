@@ -28,6 +28,8 @@ class Ears:
 
     name: str
     recognisers: tuple[Recogniser, ...]
+    about: str = ""
+    """What is to be told of them; empty if all is as it should be."""
 
 
 def available(vosk_model: Path | None = None) -> tuple[str, ...]:
@@ -68,13 +70,15 @@ def load(choice: str | None, vosk_model: Path | None = None) -> Ears:
     unknown = [ear for ear in names if ear not in EAR_NAMES]
     if unknown or len(set(names)) != len(names):
         raise AssistantError(f"ears: {name!r} is no set of ears; choose from {', '.join(CHOICES)}")
+    notes: list[str] = []
     loaders: dict[str, Callable[[], Recogniser]] = {
-        "fitted": _load_fitted,
+        "fitted": lambda: _load_fitted(notes),
         "whisper": _load_whisper,
         "sphinx": _load_sphinx,
         "vosk": lambda: _load_vosk(vosk_model),
     }
-    return Ears(name, tuple(loaders[ear]() for ear in names))
+    recognisers = tuple(loaders[ear]() for ear in names)
+    return Ears(name, recognisers, "; ".join(notes))
 
 
 def new_chain(ears: Ears, paused: Callable[[], None] = lambda: None, tuning: Tuning = UNTUNED) -> HearingChain:
@@ -135,11 +139,13 @@ def _load_whisper() -> Recogniser:
     return WhisperRecogniser(_whisper_model())
 
 
-def _load_fitted() -> Recogniser:
+def _load_fitted(notes: list[str]) -> Recogniser:
     from assistant.adapters.recogniser_whisper import WhisperRecogniser
 
     model = _whisper_model()
-    return WhisperRecogniser(model, fitted_ear.prepared(model).place)
+    weights = fitted_ear.prepared(model)
+    notes += [weights.about] if weights.about else []
+    return WhisperRecogniser(model, weights.place)
 
 
 def _load_sphinx() -> Recogniser:

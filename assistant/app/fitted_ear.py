@@ -12,11 +12,13 @@ import tempfile
 from dataclasses import dataclass
 from pathlib import Path
 
+from assistant.app import speech_models
 from assistant.app.speech_models import sha256_of
 from assistant.errors import AssistantError
 
 FACTORS = Path(__file__).parent / "fitted_ear.npz"
-VERSION = "1"
+NAME, VERSION = "fitted-ear", "1"
+ABOUT = f"our fit of whisper-tiny-en, version {VERSION}, 4 MB of factors; merged on first use"
 FACTORS_SHA256 = "9af138e8bd437884dd6e760a9fa9e23def7cb8f6fd2599238b07516ab8c729d8"
 WEIGHTS, NOTE = "model.bin", "made.json"
 BESIDE = ("config.json", "vocabulary.txt")
@@ -85,6 +87,20 @@ def checked_factors() -> bytes:
     if hashlib.sha256(data).hexdigest() != FACTORS_SHA256:
         raise AssistantError(f"{FACTORS}: is not the file it should be (SHA-256 differs); install the program again")
     return data
+
+
+def state() -> str:
+    """Tell where the merged weights lie and whether they are whole; checks factors and weights.
+
+    Raises:
+        AssistantError: the factors are not those of this version.
+
+    """
+    checked_factors()
+    model = speech_models.find(speech_models.model_named("whisper-tiny-en"))
+    if model is None:
+        return "not merged: whisper-tiny-en is not here"
+    return str(cache_folder()) if is_made(model, cache_folder()) else "not merged yet; the next use does it"
 
 
 def _merged(model: Path) -> bytes:

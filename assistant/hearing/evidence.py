@@ -32,6 +32,11 @@ class Reading:
     confidence: float | None = None
     free_agrees: bool = False
     """Whether free hearing came to the same meaning."""
+    unfitted_ratio: float | None = None
+    """Of a fitted ear: how likely the model as it came finds its first sentence, against its own free hearing, in nats.
+
+    0 where that free hearing means the same; None where there is no such model.
+    """
 
 
 class Meanings:
@@ -106,7 +111,17 @@ def reading_of(opinion: Opinion, meanings: Meanings) -> Reading:
         likelihood_ratio=ratio,
         confidence=opinion.confidence,
         free_agrees=free_agrees,
+        unfitted_ratio=_unfitted_ratio(opinion, intent, meanings),
     )
+
+
+def _unfitted_ratio(opinion: Opinion, intent: Intent, meanings: Meanings) -> float | None:
+    unfitted = opinion.unfitted
+    if unfitted is None:
+        return None
+    if intent in meanings.of_free(unfitted.free_words):
+        return 0.0
+    return min(0.0, unfitted.best_score - unfitted.free_score)
 
 
 def _log_sum(candidates: list[Candidate]) -> float:

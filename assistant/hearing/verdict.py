@@ -74,6 +74,9 @@ tells nothing here: with it 45 of 180 pieces of talk in quiet were asked back, 2
 MOST_S_PER_WORD, MOST_S_MORE = 1.2, 0.3
 """An utterance with speech for longer than this had words that were not understood, and is asked back. Of the right
 ones at 10 dB 95 % take up to 0.93 s a word; of the four wrong ones that had lost their figures all took over 1.3."""
+UNFITTED_RATIO, UNFITTED_RATIO_COSTLY = -8.0, -5.0
+"""Least ratio that the model as it came gives the sentence of the fitted ear, which leans towards our words: whether
+this is a call at all must not be judged by the fit alone."""
 CONFIDENCE_TO_ASK = 0.7
 """Least word confidence of an ear that gives one; a judgement, not measured with an English model."""
 
@@ -118,11 +121,18 @@ def judge(
             judgement = _judge_scored(first, scope, tuning, second_agrees=agreed, quiet=quiet)
         longest_s = MOST_S_PER_WORD * len(first.words.split()) + MOST_S_MORE
         doubtful = circumstances.speech_s > longest_s or not _may_be_accepted(first.intent, scope)
+        doubtful = doubtful or _only_the_fit_hears_it(first)
         if judgement is Judgement.ACCEPTED and doubtful:
             judgement = Judgement.ASK_BACK
     words = "" if judgement is Judgement.IGNORED else first.words
     intent = None if judgement is Judgement.IGNORED else first.intent
     return Verdict(judgement=judgement, words=words, intent=intent, readings=readings)
+
+
+def _only_the_fit_hears_it(reading: Reading) -> bool:
+    """Tell whether the model as it came finds the sentence far less likely than what it hears itself."""
+    least = UNFITTED_RATIO_COSTLY if type(reading.intent) in COSTLY_INTENTS else UNFITTED_RATIO
+    return reading.unfitted_ratio is not None and reading.unfitted_ratio < least
 
 
 def _may_be_accepted(intent: Intent, scope: Scope) -> bool:

@@ -1,9 +1,9 @@
 """All clips on the GPU, and batches put together of them: what is said where, by whom, how fast, how loud.
 
-In: shards of `synthesis.py` (new ones are taken in as they come) and the plan, jobs.json. Out: sound (batch, samples) in
--1 to 1 without noise, with the tokens that are said. Kinds of a batch's rows are drawn by SHARES: say (a sentence
-in one breath), join (single words of one speaker, with gaps), word, talk, other (a word that is not ours), mixed (words of
-ours with one that is not), empty. Ours are the first three.
+In: shards of `synthesis.py` (new ones are taken in as they come) and the plan, jobs.json. Out: sound (batch, samples)
+in -1 to 1 without noise, with the tokens that are said. Kinds of a batch's rows are drawn by SHARES: say (a sentence
+in one breath), join (single words of one speaker, with gaps), word, talk, other (a word that is not ours), mixed
+(words of ours with one that is not), empty. Ours are the first three.
 """
 
 import bisect

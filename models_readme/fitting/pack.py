@@ -1,10 +1,11 @@
 """Pack what training needs of recordings: real noise, human words, and a set to watch by.
 
-usage: python models_readme/fitting/pack.py SPEECH_FOLDER JOBS_FOLDER SHARDS_FOLDER TOKENIZER.json    (in the project's environment)
+usage: python models_readme/fitting/pack.py SPEECH_FOLDER JOBS_FOLDER SHARDS_FOLDER TOKENIZER.json
+(in the project's environment, with PYTHONPATH=.)
 SPEECH_FOLDER holds dev/ and other-words/. JOBS_FOLDER (jobs.json of `phonemes.py`) gets noise.npz, watch.npz, and in
-jobs.json the program's prompt and jobs of people behind those of the synthesiser; SHARDS_FOLDER gets o-*.npz (single words of people that are no call,
-and "yes", "no") and d-*.npz (digits of people, for the variant that is trained with them).
-Noise of `held_out` and calls of speakers in dev/ are in no training, but for the digits of DIGIT_SPEAKERS.
+jobs.json the program's prompt and jobs of people behind those of the synthesiser; SHARDS_FOLDER gets o-*.npz (single
+words of people that are no call, and "yes", "no") and d-*.npz (digits of people, for the variant that is trained with
+them). Noise of `held_out` and calls of speakers in dev/ are in no training, but for the digits of DIGIT_SPEAKERS.
 """
 
 import csv

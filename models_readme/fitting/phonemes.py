@@ -36,8 +36,10 @@ KEPT = frozenset(
     ]
 )
 JUDGES = ("af_kore", "am_liam", "bf_emma", "bm_daniel", "pm_alex", "zf_xiaoyi")
-SYMBOLS = (("ʲ", "j"), ("r", "ɹ"), ("x", "k"), ("ɬ", "l"), ("aɪ", "I"), ("aʊ", "W"), ("dʒ", "ʤ"), ("eɪ", "A"), ("tʃ", "ʧ"),
-           ("ɔɪ", "Y"), ("oʊ", "O"), ("əʊ", "Q"), ("ɚ", "əɹ"), ("ɜː", "ɜ"), ("ɝ", "ɜɹ"), ("ɐ", "ə"), ("ː", ""))  # fmt: skip
+SYMBOLS = (
+    *(("ʲ", "j"), ("r", "ɹ"), ("x", "k"), ("ɬ", "l"), ("aɪ", "I"), ("aʊ", "W"), ("dʒ", "ʤ"), ("eɪ", "A"), ("tʃ", "ʧ")),
+    *(("ɔɪ", "Y"), ("oʊ", "O"), ("əʊ", "Q"), ("ɚ", "əɹ"), ("ɜː", "ɜ"), ("ɝ", "ɜɹ"), ("ɐ", "ə"), ("ː", "")),
+)
 SPEAKERS, LONGEST = 120, 130
 NEAR_TIMES = 2
 WRITTEN = {"i": "I"}
@@ -64,7 +66,8 @@ class Phonemes:
     def __call__(self, texts: list[str], accent: str) -> list[str]:
         """Give the symbols of each text."""
         out = []
-        for said in self._of[accent].phonemize(texts, strip=True):
+        for spoken in self._of[accent].phonemize(texts, strip=True):
+            said = spoken
             for old, new in SYMBOLS:
                 said = said.replace(old, new)
             out.append(said)

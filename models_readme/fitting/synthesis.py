@@ -1,4 +1,4 @@
-"""Speak the jobs: processes side by side write shards of sound, in the order of the jobs, until they are done or stopped.
+"""Speak the jobs: processes side by side write shards of sound, in the order of the jobs, until they are done.
 
 usage: python synthesis.py IN_FOLDER SHARDS_FOLDER PROCESSES [--from-end]
 IN_FOLDER: jobs.json and voices.npy of `phonemes.py`, kokoro.onnx. A shard is an npz: sound (int16 at 16 kHz, all clips

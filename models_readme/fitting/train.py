@@ -1,7 +1,7 @@
 """Train the factors on the machine with the GPU.
 
 usage: python train.py IN_FOLDER SHARDS_FOLDER OUT_FOLDER --minutes M [--rank R] [--human] [--push WEIGHT] [--seed N]
-IN_FOLDER: model.bin, jobs.json, noise.npz, watch.npz. OUT_FOLDER gets factors.npz (every fifth of the time) and log.txt.
+IN_FOLDER: model.bin, jobs.json, noise.npz, watch.npz. OUT_FOLDER gets factors.npz (five times) and log.txt.
 The loss: cross entropy of what is said (other speech at half weight); on other speech also the distance (KL) to the
 base model that hears the clean sound at 1000 frames; and, with --push, the best words of ours that the model itself
 finds in other speech are pushed PUSH_NATS below what was said. --human takes digits of people too.

@@ -1,11 +1,11 @@
 """Record what the ears say of calls and talk, without the sound, so that verdicts can be judged anew in seconds.
 
-    python -m tests.bench.evidence OUT.json.gz [--ears SET] [--recordings FOLDER] [--natural FOLDER] [--snr 10 5]
+    python -m tests.bench.evidence OUT.json.gz [--ears SET] [--natural FOLDER] [--snr 10 5] [--processes N]
     python -m tests.bench.evidence --show FILE.json.gz...
 
---natural names a folder with jobs.json and shards of `models_readme/fitting/synthesis.py`: natural voices that are in no
-training. People and natural voices are kept apart. Of each trial are stored: what was said, and for each utterance that
-was found the opinions of the ears, the length of the speech and its level over the floor.
+--natural names a folder with jobs.json and shards of `models_readme/fitting/synthesis.py`: natural voices that are
+in no training. People and natural voices are kept apart. Of each trial are stored: what was said, and for each utterance
+that was found the opinions of the ears, the length of the speech and its level over the floor.
 """
 
 import argparse

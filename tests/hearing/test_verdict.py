@@ -7,7 +7,7 @@ import pytest
 from assistant.hearing import evidence
 from assistant.hearing.evidence import NO_RIVAL, Meanings, reading_of
 from assistant.hearing.verdict import COSTLY_INTENTS, Circumstances, Judgement, judge
-from assistant.ports import Candidate, Opinion
+from assistant.ports import Candidate, Opinion, UnfittedHearing
 from assistant.words import intents as say
 from assistant.words.intents import Intent
 from assistant.words.parser import Parsed, parse
@@ -227,3 +227,20 @@ def test_what_is_asked_back_has_its_words_and_meaning_and_what_is_ignored_has_no
     assert (asked.words, asked.intent) == ("seven", say.BareNumber(7))
     ignored = judge((scored(("green red", -20.0), free=-1.0),), SCOPE)
     assert (ignored.words, ignored.intent) == ("", None)
+
+
+@pytest.mark.parametrize(
+    ("words", "heard", "lower", "judgement"),
+    [
+        ("green red", "x", 7.9, ACCEPTED),
+        ("green red", "x", 8.1, ASK_BACK),
+        ("green red", "Green red, green red.", 20.0, ACCEPTED),
+        ("undo that", "and do that", 4.9, ACCEPTED),
+        ("undo that", "and do that", 5.1, ASK_BACK),
+    ],
+)
+def test_what_only_the_fit_hears_is_asked_back(words: str, heard: str, lower: float, judgement: Judgement) -> None:
+    """A fitted ear hears our words in "vicar" and "nets"; the model as it came does not."""
+    unfitted = UnfittedHearing(free_words=heard, free_score=-2.0, best_score=-2.0 - lower)
+    opinion = replace(free(words, -1.0, 20.0, words), ear="fitted", unfitted=unfitted)
+    assert judge((opinion, agreeing(words)), SCOPE, circumstances=LOUD).judgement is judgement
