@@ -4,8 +4,8 @@
     python -m tests.bench.evidence --show FILE.json.gz...
 
 --natural names a folder with jobs.json and shards of `models_readme/fitting/synthesis.py`: natural voices that are
-in no training. People and natural voices are kept apart. Of each trial are stored: what was said, and for each utterance
-that was found the opinions of the ears, the length of the speech and its level over the floor.
+in no training. People and natural voices are kept apart. Of each trial are stored: what was said, and for each
+utterance that was found the opinions of the ears, the length of the speech and its level over the floor.
 """
 
 import argparse

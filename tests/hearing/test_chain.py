@@ -6,7 +6,7 @@ A block of speech carries the number of a word as its sample value; silence is 0
 import numpy as np
 import pytest
 
-from assistant.hearing.chain import BLOCK_S, HearingChain, Utterance
+from assistant.hearing.chain import BLOCK_S, HearingChain, Utterance, level_db
 from assistant.hearing.utterance import Endpointing
 from assistant.hearing.verdict import Judgement
 from assistant.ports import BLOCK_FRAMES, Candidate, Opinion, Samples
@@ -181,3 +181,20 @@ def test_the_pause_that_ends_a_call_is_as_long_as_what_can_follow_wants(words: s
     (came,) = [at for at, block in enumerate(blocks(f"_ _ {words} {LONG}"), 1) if chain.push(block)]
     speech = 10 + 10 * len(words.split())
     assert (came - speech) * BLOCK_S == pytest.approx(pause_s, abs=BLOCK_S)
+
+
+def test_after_a_long_silence_the_sound_is_that_of_the_utterance_and_no_other() -> None:
+    """What is kept is cut in front as time goes on; the cut must not move the words."""
+    ear = Ear()
+    (found,) = hear(f"{'_ ' * 100} orange violet {LONG}", ear)
+    assert ear.decoded == ["orange violet"]
+    speech = np.flatnonzero(found.sound)
+    assert len(speech) == 20 * BLOCK_FRAMES
+    assert (speech[0] / BLOCK_FRAMES) * BLOCK_S == pytest.approx(LIMITS.before_s, abs=2 * BLOCK_S)
+    assert found.start_s + speech[0] / BLOCK_FRAMES * BLOCK_S == pytest.approx(500 * BLOCK_S, abs=2 * BLOCK_S)
+    assert len(found.sound) - speech[-1] == pytest.approx(LIMITS.after_s / BLOCK_S * BLOCK_FRAMES, abs=BLOCK_FRAMES)
+
+
+@pytest.mark.parametrize(("value", "db"), [(32767, 0.0), (3277, -20.0), (0, -100.0)])
+def test_the_level_of_a_block_is_in_db_of_full_scale(value: int, db: float) -> None:
+    assert level_db(np.full(BLOCK_FRAMES, value, np.int16)) == pytest.approx(db, abs=0.01)

@@ -244,3 +244,62 @@ def test_what_only_the_fit_hears_is_asked_back(words: str, heard: str, lower: fl
     unfitted = UnfittedHearing(free_words=heard, free_score=-2.0, best_score=-2.0 - lower)
     opinion = replace(free(words, -1.0, 20.0, words), ear="fitted", unfitted=unfitted)
     assert judge((opinion, agreeing(words)), SCOPE, circumstances=LOUD).judgement is judgement
+
+
+@pytest.mark.parametrize("quiet", [True, False])
+@pytest.mark.parametrize(
+    ("words", "second_agrees", "in_quiet", "in_noise"),
+    [
+        ("where am i", False, 3.0, 3.0),
+        ("where am i", True, 1.0, 2.0),
+        ("green red", False, 3.0, 4.5),
+        ("green red", True, 1.0, 2.0),
+        ("undo that", False, 4.0, 4.0),
+        ("undo that", True, 2.0, 2.0),
+        ("five six two black orange", False, 1.5, 1.5),
+        ("five six two black orange", True, 0.7, 0.7),
+        ("six two black orange", False, 3.0, 4.5),
+    ],
+)
+def test_each_kind_of_entry_needs_its_margin_and_not_a_tenth_less(
+    words: str, second_agrees: bool, in_quiet: float, in_noise: float, quiet: bool
+) -> None:
+    """The table of thresholds as it was measured; see `verdict` for where."""
+    margin = in_quiet if quiet else in_noise
+    second = agreeing(words) if second_agrees else SILENT
+    for rival, judgement in ((margin - 0.1, ASK_BACK), (margin + 0.1, ACCEPTED)):
+        opinion = free(words, -1.0, rival, "x", free_score=-1.0)
+        assert judge((opinion, second), SCOPE, circumstances=LOUD if quiet else NOISY).judgement is judgement
+
+
+@pytest.mark.parametrize(
+    ("words", "ratio"), [("where am i", -2.0), ("undo that", -2.0), ("five six two black orange", -4.0)]
+)
+@pytest.mark.parametrize("quiet", [True, False])
+def test_each_kind_of_entry_needs_its_likelihood_ratio(words: str, ratio: float, quiet: bool) -> None:
+    for lower, judgement in ((ratio - 0.1, ASK_BACK), (ratio + 0.1, ACCEPTED)):
+        opinion = free(words, lower, 30.0, "x")
+        assert judge((opinion, agreeing(words)), SCOPE, circumstances=LOUD if quiet else NOISY).judgement is judgement
+
+
+def test_where_quiet_begins() -> None:
+    opinions = (free("green red", -1.0, 1.5, "x", free_score=-1.0), agreeing("green red"))
+    for over_floor_db, judgement in ((25.0, ACCEPTED), (24.9, ASK_BACK)):
+        found = judge(opinions, SCOPE, circumstances=replace(LOUD, over_floor_db=over_floor_db))
+        assert found.judgement is judgement
+
+
+@pytest.mark.parametrize(("confidence", "judgement"), [(0.7, ACCEPTED), (0.69, IGNORED)])
+def test_the_least_word_confidence(confidence: float, judgement: Judgement) -> None:
+    first = Opinion(ear="vosk", candidates=(Candidate("green red", 0.0),), confidence=confidence)
+    assert judge((first, agreeing("green red")), SCOPE).judgement is judgement
+
+
+def test_a_reading_without_a_meaning_says_so() -> None:
+    nothing = reading_of(scored(("no sentence of ours", -1.0), free=-1.0), Meanings(SCOPE))
+    assert (nothing.intent, nothing.words, nothing.margin, nothing.likelihood_ratio) == (None, "", 0.0, -NO_RIVAL)
+
+
+def test_the_words_of_a_meaning_are_those_of_its_likeliest_sentence() -> None:
+    reading = reading_of(scored(("grey white", -3.0), ("slate white", -1.0), free=-2.0), Meanings(SCOPE))
+    assert (reading.words, reading.likelihood_ratio) == ("slate white", 0.0), "more likely than free hearing is no more"
