@@ -18,7 +18,7 @@ MAY_IMPORT = {
     "crew": {"cable", "words", "dialogue", "session", "account", "ports", "errors", "texts"},
     "errors": set(),
     "texts": set(),
-    "ports": {"hearing", "words"},
+    "ports": {"words"},
     "adapters": {"cable", "words", "hearing", "dialogue", "ports", "errors", "texts"},
     "app": {
         *("cable", "words", "hearing", "dialogue", "session", "account", "handover", "crew", "ports", "adapters"),

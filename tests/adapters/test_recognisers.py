@@ -14,7 +14,7 @@ from assistant.app.hear import following_state
 from assistant.cable.makeup import Cable
 from assistant.dialogue.machine import scope_of
 from assistant.errors import AssistantError
-from assistant.hearing.evidence import reading_of
+from assistant.hearing.evidence import Meanings, reading_of
 from assistant.hearing.verdict import Judgement, judge
 from assistant.ports import SAMPLE_RATE_HZ, Recogniser, Samples
 from assistant.words.grammar import Sentences, Words
@@ -70,7 +70,7 @@ def said(voice: SpeechRenderer, words: str) -> Samples:
 def test_a_clear_call_is_the_best_reading(
     name: str, words: str, ears: dict[str, Recogniser], voice: SpeechRenderer
 ) -> None:
-    reading = reading_of(ears[name].decode(said(voice, words)), SCOPE)
+    reading = reading_of(ears[name].decode(said(voice, words)), Meanings(SCOPE))
     assert parse(words, SCOPE) == Understood(reading.intent)  # type: ignore[arg-type]
 
 
