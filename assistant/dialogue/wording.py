@@ -393,6 +393,8 @@ def call_protected_first(state: State, made: Joint) -> str:
 
 def no_such_cable(state: State, number: int) -> str:
     """Tell that no pair of a cable of the plan waits, or that it is not there."""
+    if len(state.plan.ends) == 1:
+        return s.ONE_CABLE()
     if not 1 <= number <= len(state.plan.ends):
         return s.NO_SUCH_CABLE(run=run(1, len(state.plan.ends)))
     return s.NO_PAIR_ON_CABLE(name=state.plan.ends[number - 1].name)
