@@ -403,8 +403,9 @@ def no_such_cable(state: State, number: int) -> str:
 def undone(state: State, made: Joint, fact: EntryFact) -> str:
     """Tell what was taken back."""
     match fact:
-        case FaultMarked():
-            what = "fault of "
+        case FaultMarked(pair=first):
+            both = f"{_named_with_cable(state, state.plan.by_number[first])} and " if first != made.number else ""
+            what = f"fault of {both}"
         case FaultCleared():
             what = "clearing of "
         case PairSkipped():
