@@ -209,7 +209,7 @@ CABLE_TAKEN = _says("Cable {name} in hand.", name="west")
 CALLING_OUT = _says(
     "Calling out, total pairs: {count}. {pace} Say hold on to stop.", count="two five", pace="One every three seconds."
 )
-PACE = _says("One every {seconds} seconds, or as long as a call takes.", seconds="three")
+PACE = _says("One every {interval}, or as long as a call takes.", interval="three seconds")
 ALL_CALLED = _says("All called. Say confirm module, or call single pairs.")
 CALLED_OUT = _says("{joint}.", joint=_PAIR)
 NOTHING_CALLED_OUT = _says("No pairs are called out. Say call them out.")

@@ -441,7 +441,7 @@ def pace(pace_s: float) -> str:
     """Tell the pace."""
     whole, _, rest = f"{pace_s:g}".partition(".")
     number = spoken(int(whole)) + (f" point {spoken(int(rest))}" if rest else "")
-    return s.PACE(seconds=number)
+    return s.PACE(interval=f"{number} second" if pace_s == 1 else f"{number} seconds")
 
 
 def called_out(state: State, made: Joint) -> str:

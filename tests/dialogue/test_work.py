@@ -309,6 +309,8 @@ def test_the_pace_can_be_changed() -> None:
     talk.typed("call them out")
     assert talk.typed("faster") == "One every two point four seconds, or as long as a call takes."
     assert talk.typed("slower") == "One every three seconds, or as long as a call takes."
+    told = [talk.typed("faster") for _ in range(5)]
+    assert "One every one second, or as long as a call takes." in told
 
 
 def test_a_pair_is_called_out_once_though_two_timers_run_for_it() -> None:
