@@ -1,5 +1,6 @@
 """More than straight sequences: plans, checks, faults, calling out, testing, notes, a partner at the far end."""
 
+import re
 from pathlib import Path
 
 import pytest
@@ -224,6 +225,12 @@ def test_every_check_names_what_it_rests_on_and_every_place_has_voltage() -> Non
     assert all(check.rests_on for check in CHECKS)
     assert all("voltage" in {check.name for check in checks_for(site)} for site in Site)
     assert "atmosphere" in {check.name for check in checks_for(Site.MANHOLE)}
+
+
+@pytest.mark.parametrize("asks", [check.asks for check in CHECKS])
+def test_no_check_asks_whether_something_is_not_so(asks: str) -> None:
+    """"Yes" to "is there no thunder?" may mean either (common practice of questionnaires, no source)."""
+    assert not re.match(r"(is|are) (there )?(no|not)\b", asks.lower())
 
 
 # --- faults ---
