@@ -229,7 +229,7 @@ def test_every_check_names_what_it_rests_on_and_every_place_has_voltage() -> Non
 
 @pytest.mark.parametrize("asks", [check.asks for check in CHECKS])
 def test_no_check_asks_whether_something_is_not_so(asks: str) -> None:
-    """"Yes" to "is there no thunder?" may mean either (common practice of questionnaires, no source)."""
+    """ "Yes" to "is there no thunder?" may mean either (common practice of questionnaires, no source)."""
     assert not re.match(r"(is|are) (there )?(no|not)\b", asks.lower())
 
 
