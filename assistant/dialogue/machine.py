@@ -39,7 +39,7 @@ from assistant.dialogue.messages import (
 from assistant.dialogue.modes import Mode
 from assistant.dialogue.rules import calling_out, following, questions, session
 from assistant.dialogue.rules.entry import Entry, announce, tell
-from assistant.dialogue.scope import key_scope_of, scope_of, typed_scope_of
+from assistant.dialogue.scope import key_scope_of, scope_of, told_scope_of, typed_scope_of
 from assistant.dialogue.state import State, fold
 from assistant.dialogue.table import CLOSED, TABLE, Cell, Dispatch, Names, names
 from assistant.words import intents as say
@@ -210,7 +210,7 @@ def _carry_out(state: State, entry: Entry, cell: Cell) -> Step:
         case Dispatch.AS_SAID:
             return _as_said(state)
         case Dispatch.TELLS_HELP:
-            return tell(spoken_help(scope_of(state)))
+            return tell(spoken_help(told_scope_of(state)))
         case rule:
             return rule(state, entry)
 

@@ -386,7 +386,7 @@ def _evolve(state: State, fact: Fact) -> State:
         case SessionOpened():
             return _opened(fact)
         case SessionResumed():
-            unchecked = (ON_RESUME,) if state.settings.site else ()
+            unchecked = _checks_on_resume(state) if state.settings.site else ()
             fresh = replace(state, held=False, question=None, pace_s=0.0, called_out=(), taken_group=None)
             return replace(fresh, unchecked=unchecked)
         case SessionEnded():
@@ -493,6 +493,12 @@ def _checks(settings: SessionSettings) -> tuple[str, ...]:
     if settings.site is None:
         return ()
     return (ALL_IN_ONE,) if settings.short_checks else tuple(check.name for check in checks_for(settings.site))
+
+
+def _checks_on_resume(state: State) -> tuple[str, ...]:
+    """Ask what was not answered before the interruption, and for voltage in any case."""
+    asked_with_others = ON_RESUME in state.unchecked or ALL_IN_ONE in state.unchecked
+    return state.unchecked if asked_with_others else (*state.unchecked, ON_RESUME)
 
 
 def _set(state: State, fact: EntryFact, pair: JointNumber, known: PairState) -> State:

@@ -393,6 +393,8 @@ def call_protected_first(state: State, made: Joint) -> str:
 
 def no_such_cable(state: State, number: int) -> str:
     """Tell that no pair of a cable of the plan waits, or that it is not there."""
+    if len(state.plan.ends) == 1:
+        return s.ONE_CABLE()
     if not 1 <= number <= len(state.plan.ends):
         return s.NO_SUCH_CABLE(run=run(1, len(state.plan.ends)))
     return s.NO_PAIR_ON_CABLE(name=state.plan.ends[number - 1].name)
@@ -401,8 +403,9 @@ def no_such_cable(state: State, number: int) -> str:
 def undone(state: State, made: Joint, fact: EntryFact) -> str:
     """Tell what was taken back."""
     match fact:
-        case FaultMarked():
-            what = "fault of "
+        case FaultMarked(pair=first):
+            both = f"{_named_with_cable(state, state.plan.by_number[first])} and " if first != made.number else ""
+            what = f"fault of {both}"
         case FaultCleared():
             what = "clearing of "
         case PairSkipped():
@@ -438,7 +441,7 @@ def pace(pace_s: float) -> str:
     """Tell the pace."""
     whole, _, rest = f"{pace_s:g}".partition(".")
     number = spoken(int(whole)) + (f" point {spoken(int(rest))}" if rest else "")
-    return s.PACE(seconds=number)
+    return s.PACE(interval=f"{number} second" if pace_s == 1 else f"{number} seconds")
 
 
 def called_out(state: State, made: Joint) -> str:
