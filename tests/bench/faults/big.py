@@ -4,6 +4,7 @@ python -m tests.bench.faults.big [--records 100000]
 """
 
 import argparse
+import resource
 import subprocess
 import sys
 import tempfile
@@ -48,11 +49,13 @@ def main() -> None:
             ("report -o page", ["report", str(log), "-o", str(page)]),
             ("work --resume, and leave", resume),
         ):
-            began = time.perf_counter()
+            began, before = time.perf_counter(), resource.getrusage(resource.RUSAGE_CHILDREN)
             subprocess.run(
                 [sys.executable, "-m", "assistant", *command], check=True, capture_output=True, stdin=subprocess.DEVNULL
             )
-            print(f"  {label:<26} {time.perf_counter() - began:.1f} s", flush=True)
+            after = resource.getrusage(resource.RUSAGE_CHILDREN)
+            cpu = after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
+            print(f"  {label:<26} {time.perf_counter() - began:.1f} s, {cpu:.1f} s of processor", flush=True)
         print(f"  page {page.stat().st_size / 1e6:.2f} MB")
 
 
