@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from assistant.hearing.sentences import BEAM, MOST_TOKENS, Tokens, TokenTree, candidates_of, search
+from assistant.hearing.sentences import BEAM, Tokens, TokenTree, candidates_of, search
 from assistant.ports import SAMPLE_RATE_HZ, Opinion, Samples, StillWanted, UnfittedHearing, always
 from assistant.words.grammar import Sentences
 
@@ -26,6 +26,8 @@ quiet 92.1 % were right in place of 95.9."""
 LEAST_CONTEXT, CONTEXT_STEP, FRAMES_BEHIND = 240, 80, 32
 """A fitted model was trained on contexts by need: the smallest multiple of so many frames, at least so many, that holds
 the sound and these behind it. A decoding then takes .12 s of processor time in place of .32."""
+FREE_TOKENS = 12
+"""Of the unfitted model's free hearing: at short contexts it goes round without end, at a cost."""
 FRAME_LEAD = 80
 """Samples before the first frame, so that frames stand where Whisper's own features have them."""
 PROMPT = " pair forty seven, blue white, four seven, binder orange white, mark open, next pair"
@@ -95,7 +97,7 @@ class WhisperRecogniser:
         if self._unfitted is None:
             return None
         encoded = self._unfitted.encode(self._storage.from_array(mel))
-        free = self._steps(self._unfitted, encoded, (), MOST_TOKENS)
+        free = self._steps(self._unfitted, encoded, (), FREE_TOKENS)
         heard: list[int] = [int(row.argmax()) for row in free]
         heard = heard[: heard.index(self._end) + 1] if self._end in heard else heard
         wanted = self._steps(self._unfitted, encoded, best, len(best))

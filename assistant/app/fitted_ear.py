@@ -61,7 +61,7 @@ def prepared(model: Path, folder: Path | None = None) -> FittedWeights:
         _keep(data, model, folder)
     except OSError as error:
         return FittedWeights(
-            data, f"{folder}: cannot be written ({error}); the fitted ear is merged in memory each time"
+            data, f"{folder}: cannot be written ({error.strerror}); the fitted ear is merged in memory each time"
         )
     return FittedWeights(folder)
 

@@ -174,10 +174,11 @@ def outcome(one: Recorded) -> str:
 
 
 def counted(evidence: list[Recorded]) -> dict[tuple[str, str, bool], Counter[str]]:
-    """Give outcomes by (of, condition, whether it is a call)."""
+    """Give outcomes by (of, condition, whether it is a call); calls that the vocabulary has no more do not count."""
     found: dict[tuple[str, str, bool], Counter[str]] = defaultdict(Counter)
     for one in evidence:
-        if one.kind != BARE:
+        dropped = one.kind != CHATTER and meaning(one.words, QUESTION if one.question else FOLLOWING) is None
+        if one.kind != BARE and not dropped:
             found[one.of, one.condition, one.kind != CHATTER][outcome(one)] += 1
     return dict(found)
 

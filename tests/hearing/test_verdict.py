@@ -232,11 +232,11 @@ def test_what_is_asked_back_has_its_words_and_meaning_and_what_is_ignored_has_no
 @pytest.mark.parametrize(
     ("words", "heard", "lower", "judgement"),
     [
-        ("green red", "x", 7.9, ACCEPTED),
-        ("green red", "x", 8.1, ASK_BACK),
+        ("green red", "x", 11.9, ACCEPTED),
+        ("green red", "x", 12.1, ASK_BACK),
         ("green red", "Green red, green red.", 20.0, ACCEPTED),
-        ("undo that", "and do that", 4.9, ACCEPTED),
-        ("undo that", "and do that", 5.1, ASK_BACK),
+        ("undo that", "and do that", 7.9, ACCEPTED),
+        ("undo that", "and do that", 8.1, ASK_BACK),
     ],
 )
 def test_what_only_the_fit_hears_is_asked_back(words: str, heard: str, lower: float, judgement: Judgement) -> None:
