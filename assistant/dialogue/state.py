@@ -372,7 +372,7 @@ def evolve(state: State, fact: Fact) -> State:
     return replace(after, announcement=number, group_since=number if moved else after.group_since)
 
 
-_TURNS_AWAY = (LookedUp, GroupNamed, SessionResumed, Asked)
+_TURNS_AWAY = (LookedUp, GroupNamed, Mismatch, SessionResumed, Asked)
 """Facts after which the pair in turn is no longer the one told of last, or a question is put anew."""
 
 

@@ -267,6 +267,18 @@ def test_with_one_cable_no_cables_are_counted() -> None:
     assert Conversation(cable=3).typed("go to cable two").startswith("There is only one cable.")
 
 
+@pytest.mark.parametrize("call", ["orange white", "pair nine nine", "three blue white", "joined but wet pair two"])
+def test_a_plus_meant_for_a_call_that_did_not_fit_confirms_nothing(call: str) -> None:
+    """Who keys plus behind a call, before hearing that it did not fit, does not mean the pair that is expected."""
+    talk = Conversation(cable=25)
+    before = talk.state.announcement
+    talk.typed(call)
+    told = said(talk.put(KeysPressed("+", before)))
+    assert told.startswith("Not logged: that came before the pair was told.")
+    assert confirmed(talk) == []
+    assert "confirmed" in talk.keyed("+")
+
+
 def test_old_records_count_as_they_did() -> None:
     talk = Conversation()
     talk.put(KeysPressed("+", BEFORE_NUMBERS))

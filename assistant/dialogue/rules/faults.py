@@ -19,7 +19,7 @@ from assistant.dialogue.messages import (
 )
 from assistant.dialogue.rules.entry import Entry, announce, announce_again, put, then
 from assistant.dialogue.rules.joints import joint_called
-from assistant.dialogue.state import State
+from assistant.dialogue.state import State, evolve
 from assistant.words import intents as say
 from assistant.words.intents import Fault
 
@@ -110,7 +110,7 @@ def joined_faulty(state: State, entry: Entry) -> Step:
         address = state.plan.address(made.lead)
         expected = None if state.expected_joint is None else state.expected_joint.lead.position
         kept = Mismatch(expected=expected, heard=(address.pair,), call=entry.call)
-        return Step((kept,)) + put(state, wording.mismatch(state, address))
+        return Step((kept,)) + put(evolve(state, kept), wording.mismatch(state, address))
     if made.protect:
         return announce_again(state, wording.call_protected_first(state, made))
     how = Check.NUMBER if intent.pair is not None else Check.KEY if entry.by is Channel.KEYS else Check.WORD

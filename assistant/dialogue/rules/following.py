@@ -115,8 +115,8 @@ def _mismatch(state: State, entry: Entry, heard: tuple[Address, ...], told: str,
     made = state.expected_joint
     expected = None if made is None else made.lead.position
     positions: tuple[Position, ...] = tuple(address.pair for address in heard)
-    kept = Step((Mismatch(expected=expected, heard=positions, call=entry.call),))
-    return kept + (put(state, told) if announces else tell(told))
+    kept = Mismatch(expected=expected, heard=positions, call=entry.call)
+    return Step((kept,)) + (put(evolve(state, kept), told) if announces else tell(told))
 
 
 def confirm(state: State, entry: Entry) -> Step:
