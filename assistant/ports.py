@@ -1,13 +1,13 @@
 """What the loop and the adapters agree on, with units and threads."""
 
 from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Protocol, runtime_checkable
 
 import numpy as np
 from numpy.typing import NDArray
 
-from assistant.hearing.evidence import Opinion
 from assistant.words.grammar import Sentences
 
 SAMPLE_RATE_HZ = 16_000
@@ -26,6 +26,47 @@ StillWanted = Callable[[], bool]
 def always() -> bool:
     """Want it to the end."""
     return True
+
+
+@dataclass(frozen=True, slots=True)
+class Candidate:
+    """A sentence that the utterance may be."""
+
+    words: str
+    score: float
+    """Log probability in nats; 0 where the ear gives none."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class UnfittedHearing:
+    """What the model makes of the same sound as it was before it was fitted to our sentences.
+
+    A fitted model hears our words where there are none; this one has no such leaning.
+    """
+
+    free_words: str
+    """What it hears when any words are allowed."""
+    free_score: float
+    """Log probability of `free_words`, nats."""
+    best_score: float
+    """Log probability of the first candidate, nats."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Opinion:
+    """What one ear makes of one utterance: evidence, no judgement."""
+
+    ear: str
+    candidates: tuple[Candidate, ...] = ()
+    """Best first; empty where the ear heard none of the open sentences."""
+    free_words: str = ""
+    """What it hears when any words are allowed."""
+    free_score: float | None = None
+    """Log probability of `free_words` in nats; None where the ear has no free search."""
+    confidence: float | None = None
+    """Lowest word confidence, 0 to 1, where the ear gives one."""
+    unfitted: UnfittedHearing | None = None
+    """Of a fitted ear; None where it found no sentence."""
 
 
 class Recogniser(Protocol):

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from datetime import datetime
+from typing import assert_never
 
 from assistant.account.topics import Topic
 from assistant.cable.splice_plan import JointNumber, Place
@@ -112,8 +113,12 @@ def _came(record: Record) -> tuple[str, str]:
             return "", "(a session begins)"
         case m.ResumeAsked():
             return "", "(the session goes on)"
-        case _:
+        case m.KeysRefused(trouble=trouble):
+            return "keys", f"(a key refused: {trouble.value})"
+        case m.SpeechEnded() | m.TimedOut():
             return "", ""
+        case never:
+            assert_never(never)
 
 
 _TOPICS: dict[type[Fact], Topic] = {
@@ -148,15 +153,11 @@ def topic_of(fact: Fact) -> Topic | None:
 
 def joints_of(fact: Fact, before: State) -> tuple[JointNumber, ...]:
     """Give the joints that a fact is about, given the state before it."""
-    match fact:
-        case m.Mismatch(heard=heard):
-            called = [before.plan.at.get(Place(before.end, position)) for position in heard]
-            expected = () if before.expected is None else (before.expected,)
-            return (*expected, *(joint for joint in called if joint is not None))
-        case m.LookedUp():
-            return ()  # a position of the cable, asked about only
-        case m.NoteKept(pair=pair):
-            return () if pair is None else (pair,)
-        case _:
-            pair = getattr(fact, "pair", None)
-            return (pair,) if isinstance(pair, int) else ()
+    if isinstance(fact, m.Mismatch):
+        called = [before.plan.at.get(Place(before.end, position)) for position in fact.heard]
+        expected = () if before.expected is None else (before.expected,)
+        return (*expected, *(joint for joint in called if joint is not None))
+    if isinstance(fact, m.LookedUp):
+        return ()  # a position of the cable, asked about only
+    pair = getattr(fact, "pair", None)
+    return () if pair is None else (pair,)

@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from datetime import datetime
+from typing import assert_never
 
 from assistant.account.identity import Splice, splice_of
 from assistant.account.story import AccountError, Line, line_of, lost_words
@@ -258,6 +259,38 @@ def _take_fact(found: Walk, fact: Fact, line: Line, state: State) -> None:
         case m.NoteKept(pair=tied, text=text, file=file, sha256=sha256):
             spot = None if tied is None else spots(state.plan, state.plan.by_number[tied])[0]
             found.remarks.append(_remark(log, line, spot, text, file=file, sha256=sha256))
+        case (
+            m.PairConfirmed()
+            | m.FaultMarked()
+            | m.FaultCleared()
+            | m.Reopened()
+            | m.CalledOut()
+            | m.PaceSet()
+            | m.VerifyingBegun()
+            | m.PairTested()
+            | m.VerifyingEnded()
+            | m.PairSkipped()
+            | m.MovedTo()
+            | m.Undone()
+            | m.Mismatch()
+            | m.LookedUp()
+            | m.GroupNamed()
+            | m.GroupTaken()
+            | m.Asked()
+            | m.Answered()
+            | m.QuestionDropped()
+            | m.Missed()
+            | m.Held()
+            | m.CarriedOn()
+            | m.Said()
+            | m.Repeated()
+            | m.DeviceLost()
+            | m.MicrophoneTroubled()
+            | m.SoundMissed()
+        ):
+            pass  # what these come to is read off the state, or is no part of the account
+        case never:
+            assert_never(never)
     if found.sittings:
         found.sittings[-1] = replace(found.sittings[-1], ended=line.at, record=line.record)
 
@@ -329,21 +362,20 @@ def _last(made: list[Made] | None) -> Made | None:
 
 def _keep_made(found: Walk, fact: Fact, line: Line) -> None:
     """Keep how a joint was confirmed, or forget it where that is taken back."""
-    match fact:
-        case m.PairConfirmed():
-            one = Made(
-                how=fact.how.value,
-                by=fact.by.value,
-                asked_back=fact.asked_back,
-                protected=fact.protected,
-                person=found.sittings[-1].person if found.sittings else "",
-                at=line.at,
-                log=found.log.name,
-                record=line.record,
-            )
-            found.made.setdefault(fact.pair, []).append(one)
-        case m.Undone(entry=entry, pair=pair) if entry in CONFIRMATIONS and found.made.get(pair):
-            found.made[pair].pop()
+    if isinstance(fact, m.PairConfirmed):
+        one = Made(
+            how=fact.how.value,
+            by=fact.by.value,
+            asked_back=fact.asked_back,
+            protected=fact.protected,
+            person=found.sittings[-1].person if found.sittings else "",
+            at=line.at,
+            log=found.log.name,
+            record=line.record,
+        )
+        found.made.setdefault(fact.pair, []).append(one)
+    elif isinstance(fact, m.Undone) and fact.entry in CONFIRMATIONS and found.made.get(fact.pair):
+        found.made[fact.pair].pop()
 
 
 def _slip(log: str, fact: m.Mismatch, line: Line, before: State) -> Slip:
@@ -361,7 +393,7 @@ def _slip(log: str, fact: m.Mismatch, line: Line, before: State) -> Slip:
     )
 
 
-_FOLLOWING = (m.PairConfirmed, m.PairSkipped, m.FaultMarked, m.MovedTo, m.Undone, m.Mismatch)
+_Following = m.PairConfirmed | m.PairSkipped | m.FaultMarked | m.MovedTo | m.Undone | m.Mismatch
 
 
 def _followed(found: Walk) -> Iterator[Slip]:
@@ -370,19 +402,19 @@ def _followed(found: Walk) -> Iterator[Slip]:
     words = "nothing more in this log"
     for record, line in zip(reversed(found.log.records), reversed(found.lines), strict=True):
         following[record.number] = words
-        done = next((fact for fact in record.facts if isinstance(fact, _FOLLOWING)), None)
+        done = next((fact for fact in record.facts if isinstance(fact, _Following)), None)
         if done is not None:
             words = f"{_named(done, found.last)} at {line.at:%H:%M:%S}"
     for slip in found.slips:
         yield replace(slip, followed_by=following[slip.record])
 
 
-def _named(fact: Fact, state: State) -> str:
+def _named(fact: _Following, state: State) -> str:
     if isinstance(fact, m.Mismatch):
         return f'another call that did not fit ("{fact.call}")'
-    number: JointNumber = getattr(fact, "pair", JointNumber(0))
-    end, position = spots(state.plan, state.plan.by_number[number])[0]
-    called = f"{end} {state.plan.end_of(state.plan.by_number[number].lead).called(position)[1]}".strip()
+    joint = state.plan.by_number[fact.pair]
+    end, position = spots(state.plan, joint)[0]
+    called = f"{end} {state.plan.end_of(joint.lead).called(position)[1]}".strip()
     match fact:
         case m.PairConfirmed(how=how):
             return f"{called} confirmed by {how.value}"
@@ -392,5 +424,7 @@ def _named(fact: Fact, state: State) -> str:
             return f"{called} marked {fault.value}"
         case m.MovedTo():
             return f"the work moved to {called}"
-        case _:
+        case m.Undone():
             return f"the entry for {called} taken back"
+        case never:
+            assert_never(never)

@@ -8,8 +8,7 @@ import os
 from collections.abc import Sequence
 
 from assistant.errors import AssistantError
-from assistant.hearing.evidence import Candidate, Opinion
-from assistant.ports import Samples, StillWanted, always
+from assistant.ports import Candidate, Opinion, Samples, StillWanted, always
 from assistant.words.grammar import Sentences
 
 CHOICE = "choice"

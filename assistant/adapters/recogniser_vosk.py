@@ -12,8 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from assistant.errors import AssistantError
-from assistant.hearing.evidence import Candidate, Opinion
-from assistant.ports import SAMPLE_RATE_HZ, Samples, StillWanted, always
+from assistant.ports import SAMPLE_RATE_HZ, Candidate, Opinion, Samples, StillWanted, always
 from assistant.words.grammar import Sentences
 
 UNKNOWN = "[unk]"

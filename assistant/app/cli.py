@@ -303,7 +303,7 @@ def _hear(options: argparse.Namespace) -> int:
     state = following_state(Cable(options.cable))
     ears = ears_here.load(options.ears, options.vosk_model)
     tuning = load_tuning()
-    tell(f"Ears: {ears.name}", error=True)
+    tell("; ".join([f"Ears: {ears.name}", *([ears.about] if ears.about else [])]), error=True)
     failed = False
     for path in options.files:
         try:
@@ -378,10 +378,11 @@ def _add_models(commands: "argparse._SubParsersAction[argparse.ArgumentParser]")
 
 
 def _models_list(_: argparse.Namespace) -> int:
-    from assistant.app import speech_models
+    from assistant.app import fitted_ear, speech_models
 
     for model in speech_models.CATALOGUE:
         tell(f"{model.name}: {model.about}\n  {speech_models.find(model) or 'not here'}")
+    tell(f"{fitted_ear.NAME}: {fitted_ear.ABOUT}\n  {fitted_ear.state()}")
     return 0
 
 

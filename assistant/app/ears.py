@@ -7,16 +7,18 @@ from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
-from assistant.app import speech_models
+from assistant.app import fitted_ear, speech_models
 from assistant.errors import AssistantError
 from assistant.hearing.chain import HearingChain, Pending
-from assistant.hearing.evidence import Opinion
+from assistant.hearing.second_ear import second_opinion
 from assistant.hearing.tuning import UNTUNED, Tuning
-from assistant.hearing.verdict import second_opinion
-from assistant.ports import Recogniser, Samples
+from assistant.ports import Opinion, Recogniser, Samples
 
-EAR_NAMES = ("whisper", "sphinx", "vosk")
-CHOICES = ("whisper+sphinx", "whisper+vosk", "vosk+sphinx", "whisper", "vosk", "sphinx")
+EAR_NAMES = ("fitted", "whisper", "sphinx", "vosk")
+CHOICES = (
+    *("fitted+sphinx", "whisper+sphinx", "fitted+vosk", "whisper+vosk", "vosk+sphinx"),
+    *("fitted", "whisper", "vosk", "sphinx"),
+)
 """Sets of ears, the best first; the first that is installed is the default."""
 
 
@@ -26,13 +28,15 @@ class Ears:
 
     name: str
     recognisers: tuple[Recogniser, ...]
+    about: str = ""
+    """What is to be told of them; empty if all is as it should be."""
 
 
 def available(vosk_model: Path | None = None) -> tuple[str, ...]:
     """Give the names of the ears that can be had here, without loading them."""
     found = []
     if _installed("ctranslate2", "tokenizers", "kaldi_native_fbank") and _whisper_folder() is not None:
-        found.append("whisper")
+        found += ["fitted", "whisper"] if fitted_ear.is_here() else ["whisper"]
     if _installed("pocketsphinx"):
         found.append("sphinx")
     if _installed("vosk") and (vosk_model or speech_models.find(speech_models.model_named("vosk-small-en-us"))):
@@ -66,12 +70,15 @@ def load(choice: str | None, vosk_model: Path | None = None) -> Ears:
     unknown = [ear for ear in names if ear not in EAR_NAMES]
     if unknown or len(set(names)) != len(names):
         raise AssistantError(f"ears: {name!r} is no set of ears; choose from {', '.join(CHOICES)}")
+    notes: list[str] = []
     loaders: dict[str, Callable[[], Recogniser]] = {
+        "fitted": lambda: _load_fitted(notes),
         "whisper": _load_whisper,
         "sphinx": _load_sphinx,
         "vosk": lambda: _load_vosk(vosk_model),
     }
-    return Ears(name, tuple(loaders[ear]() for ear in names))
+    recognisers = tuple(loaders[ear]() for ear in names)
+    return Ears(name, recognisers, "; ".join(notes))
 
 
 def new_chain(ears: Ears, paused: Callable[[], None] = lambda: None, tuning: Tuning = UNTUNED) -> HearingChain:
@@ -113,7 +120,7 @@ def _whisper_folder() -> Path | None:
     return speech_models.find(speech_models.model_named("whisper-tiny-en"))
 
 
-def _load_whisper() -> Recogniser:
+def _whisper_model() -> Path:
     if not _installed("ctranslate2", "tokenizers", "kaldi_native_fbank"):
         raise AssistantError("ears: whisper is not installed; pip install 'splice-assistant[english]'")
     folder = _whisper_folder()
@@ -123,9 +130,22 @@ def _load_whisper() -> Recogniser:
             "or splice-assistant models fetch whisper-tiny-en"
         )
     speech_models.verify(speech_models.model_named("whisper-tiny-en"), folder)
+    return folder
+
+
+def _load_whisper() -> Recogniser:
     from assistant.adapters.recogniser_whisper import WhisperRecogniser
 
-    return WhisperRecogniser(folder)
+    return WhisperRecogniser(_whisper_model())
+
+
+def _load_fitted(notes: list[str]) -> Recogniser:
+    from assistant.adapters.recogniser_whisper import WhisperRecogniser
+
+    model = _whisper_model()
+    weights = fitted_ear.prepared(model)
+    notes += [weights.about] if weights.about else []
+    return WhisperRecogniser(model, weights.place)
 
 
 def _load_sphinx() -> Recogniser:

@@ -55,6 +55,7 @@ def heard(verdict: Verdict, after: AnnouncementNumber, sound_sha256: str = "") -
         readings=readings,
         sound_sha256=sound_sha256,
         after=after,
+        meaning=verdict.intent,
     )
 
 

@@ -48,7 +48,7 @@ CHECKS: tuple[SafetyCheck, ...] = (
     ),
     SafetyCheck(
         name="lightning",
-        asks="Is there no thunder about?",
+        asks="Is the sky clear of thunder?",
         rests_on="OSHA 3863 lightning fact sheet",
         sites=frozenset({Site.AERIAL, Site.BURIED, Site.CABINET}),
     ),

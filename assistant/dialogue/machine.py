@@ -39,7 +39,7 @@ from assistant.dialogue.messages import (
 from assistant.dialogue.modes import Mode
 from assistant.dialogue.rules import calling_out, following, questions, session
 from assistant.dialogue.rules.entry import Entry, announce, tell
-from assistant.dialogue.scope import key_scope_of, scope_of, typed_scope_of
+from assistant.dialogue.scope import key_scope_of, scope_of, told_scope_of, typed_scope_of
 from assistant.dialogue.state import State, fold
 from assistant.dialogue.table import CLOSED, TABLE, Cell, Dispatch, Names, names
 from assistant.words import intents as say
@@ -53,6 +53,14 @@ NOTE_LEAD = "note"
 
 def decide(state: State, came: Input) -> Step:
     """Give the facts that an input makes, and what is to be done."""
+    step = _decide(state, came)
+    if state.question is None or not state.pace_s:
+        return step
+    after = fold(step.facts, state)  # a question stops the calling out; it goes on behind it
+    return step + calling_out.resume_pace(after) if after.mode is Mode.CALLING else step
+
+
+def _decide(state: State, came: Input) -> Step:
     match came:
         case StartAsked():
             return _start(came)
@@ -196,13 +204,13 @@ def _carry_out(state: State, entry: Entry, cell: Cell) -> Step:
     match cell:
         case Dispatch.DROPS_QUESTION:
             step, after = session.dropped(state)
-            return step + _enter(after, entry)
+            return step + (session.no_answer(after) if _came_too_early(after, entry) else _enter(after, entry))
         case Dispatch.LEAVES_QUESTION:
             return _carry_out(state, entry, TABLE[state.base_mode].cells[type(entry.intent)])
         case Dispatch.AS_SAID:
             return _as_said(state)
         case Dispatch.TELLS_HELP:
-            return tell(spoken_help(scope_of(state)))
+            return tell(spoken_help(told_scope_of(state)))
         case rule:
             return rule(state, entry)
 

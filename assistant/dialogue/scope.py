@@ -5,6 +5,8 @@ Never depends on which pair is expected: a misheard word that equals the expecte
 
 from dataclasses import replace
 
+from assistant.dialogue.modes import Mode
+from assistant.dialogue.rules import session
 from assistant.dialogue.state import State
 from assistant.dialogue.table import CLOSED, TABLE
 from assistant.words import intents as say
@@ -35,6 +37,15 @@ def scope_of(state: State) -> Scope:
         service=any(end.cable.service_pairs for end in state.plan.ends),
         offsets=frozenset(offset for end in state.plan.ends for offset in end.offsets),
     )
+
+
+def told_scope_of(state: State) -> Scope:
+    """Give what help tells of: the checks take no other entry than their answer, whatever is listened for."""
+    scope = scope_of(state)
+    if state.mode is not Mode.CHECKING:
+        return scope
+    cells = TABLE[Mode.CHECKING].cells
+    return replace(scope, intents=frozenset(i for i in scope.intents if cells[i] is not session.ask_check_again))
 
 
 def _without_use(state: State, groups: int) -> set[type[Intent]]:

@@ -109,8 +109,9 @@ CALL_PROTECTED_FIRST = _says(
 )
 NAME_ONE_PAIR = _says("Name one pair of this work.")
 NAME_THE_PAIR = _says("Not logged. Name the pair.")
+NAME_TWO_PAIRS = _says("Not logged. Name two pairs of this work.")
 FAULTS = _says("Marked, total pairs {count}: {pairs}.", count="two", pairs="pair four, open; pair nine, short")
-FAILED_A_TEST = _says("pair {pair}, failed a test", pair="four")
+FAILED_A_TEST = _says("{pair}, failed a test", pair="pair four")
 NONE_MARKED = _says("No pair is marked.")
 UNDONE = _says("Undone: {what}{pair}.", what="fault of ", pair=_PAIR)
 NOTHING_TO_UNDO = _says("There is nothing to undo.")
@@ -130,6 +131,7 @@ COLOURS_ARE = _says("{colours} is {number}.", colours="orange white", number="tw
 WHICH = _says("Which? Call it again.")
 TOO_EARLY = _says("Not logged: that came before the pair was told.")
 TOO_EARLY_TO_ANSWER = _says("Not taken: that came before the question.")
+NO_ANSWER = _says("Not logged: that was no answer to the question, which is closed.")
 ALREADY = _says("already {standing}", standing="done")
 NOT_IN_PLAN = _says("not in this plan")
 OUTSIDE_RANGE = _says(
@@ -191,6 +193,7 @@ NO_25TH_BINDER = _says("Violet slate is no binder. Group two four is followed by
 NO_SUCH_SUPER_UNIT = _says("There is no such super unit. Total super units: {count}.", count="two")
 GROUP_ENDS_BEFORE = _says("The cable ends before those colours in this group.")
 GROUP_AND_BINDER_DISAGREE = _says("That group number and that binder do not agree.")
+ONE_CABLE = _says("There is only one cable.")
 NO_SUCH_CABLE = _says("The plan has cables {run}.", run="one through three")
 NO_PAIR_ON_CABLE = _says("No pair waits on cable {name}.", name="west")
 AGAIN = _says("I say again: {text}", text="Next three, green white.")
@@ -206,7 +209,7 @@ CABLE_TAKEN = _says("Cable {name} in hand.", name="west")
 CALLING_OUT = _says(
     "Calling out, total pairs: {count}. {pace} Say hold on to stop.", count="two five", pace="One every three seconds."
 )
-PACE = _says("One every {seconds} seconds, or as long as a call takes.", seconds="three")
+PACE = _says("One every {interval}, or as long as a call takes.", interval="three seconds")
 ALL_CALLED = _says("All called. Say confirm module, or call single pairs.")
 CALLED_OUT = _says("{joint}.", joint=_PAIR)
 NOTHING_CALLED_OUT = _says("No pairs are called out. Say call them out.")
@@ -217,7 +220,8 @@ MODULE_CONFIRMED = _says(
     first="five, slate white",
     last="one zero, slate red",
 )
-LEFT_OUT = _says("Not among them, protected: {pairs}. Call them one by one.", pairs=_TWO)
+LEFT_OUT = _says("Not among them, protected: {pairs}. Each is called by itself.", pairs=_TWO)
+PASSED_OVER = _says("Not among them: {pairs}.", pairs=_TWO)
 
 # --- verification
 

@@ -362,6 +362,8 @@ def fold(facts: Iterable[Fact], state: State | None = None) -> State:
 def evolve(state: State, fact: Fact) -> State:
     """Give the state after a fact, with the number of the announcement that it makes current."""
     after = _evolve(state, fact)
+    if after.end != state.end and not isinstance(fact, GroupTaken):
+        after = replace(after, taken_group=None)  # it was of the other cable
     if _acted_on(after) == _acted_on(state) and after.undo is state.undo and not isinstance(fact, _TURNS_AWAY):
         return after
     number = AnnouncementNumber(state.announcement + 1)
@@ -384,7 +386,7 @@ def _evolve(state: State, fact: Fact) -> State:
         case SessionOpened():
             return _opened(fact)
         case SessionResumed():
-            unchecked = (ON_RESUME,) if state.settings.site else ()
+            unchecked = _checks_on_resume(state) if state.settings.site else ()
             fresh = replace(state, held=False, question=None, pace_s=0.0, called_out=(), taken_group=None)
             return replace(fresh, unchecked=unchecked)
         case SessionEnded():
@@ -433,7 +435,8 @@ def _evolve_work(state: State, fact: WorkFact) -> State:
     match fact:
         case PairConfirmed(pair=pair, how=how):
             done = _set(state, fact, pair, replace(state.of(pair), confirmed=how, skipped=False))
-            return _moved_on(replace(done, called_out=_without(state.called_out, pair)), pair)
+            called_out = () if how is Check.MODULE else _without(state.called_out, pair)
+            return _moved_on(replace(done, called_out=called_out), pair)
         case FaultMarked(pair=pair, fault=fault):
             return _faulty(state, fact, pair, fault)
         case FaultCleared(pair=pair, fault=fault):
@@ -490,6 +493,12 @@ def _checks(settings: SessionSettings) -> tuple[str, ...]:
     if settings.site is None:
         return ()
     return (ALL_IN_ONE,) if settings.short_checks else tuple(check.name for check in checks_for(settings.site))
+
+
+def _checks_on_resume(state: State) -> tuple[str, ...]:
+    """Ask what was not answered before the interruption, and for voltage in any case."""
+    asked_with_others = ON_RESUME in state.unchecked or ALL_IN_ONE in state.unchecked
+    return state.unchecked if asked_with_others else (*state.unchecked, ON_RESUME)
 
 
 def _set(state: State, fact: EntryFact, pair: JointNumber, known: PairState) -> State:

@@ -113,8 +113,13 @@ def not_called(state: State) -> str:
 
 
 def numbered(state: State, joints: tuple[JointNumber, ...]) -> str:
-    """Name joints by the numbers of their pairs."""
-    return numbered_pairs([called_number(state, number) for number in joints])
+    """Name joints by the numbers of their pairs, and by cable where pairs of several cables are called."""
+    if not _has_several_leads(state):
+        return numbered_pairs([called_number(state, number) for number in joints])
+    of_end = groupby(joints, key=lambda number: state.plan.by_number[number].lead.end)
+    named = [(state.plan.ends[end].name, tuple(found)) for end, found in of_end]
+    lists = [(name, numbered_pairs([called_number(state, number) for number in found])) for name, found in named]
+    return "; ".join(f"cable {name}, {pairs}" for name, pairs in lists)
 
 
 def unfinished(state: State) -> str:
@@ -147,7 +152,7 @@ def question(state: State, asked: Question) -> str:
             return together(unfinished(state), s.FINISH_ANYWAY())
         case JoinProtected(joint=number):
             made = state.plan.by_number[number]
-            return s.JOIN_PROTECTED(pair=lead(made, state), reason=made.protect)
+            return s.JOIN_PROTECTED(pair=_named_with_cable(state, made), reason=made.protect)
         case SiteCheck(check=check):
             assert state.settings.site is not None, "checks are asked of a kind of place"
             return question_of(check, state.settings.site)
@@ -284,7 +289,9 @@ def in_turn(state: State) -> str:
     verifying = state.verifying
     if verifying is None or verifying.joint is None:
         return verified(state)
-    return s.IN_TURN(test=verifying.test.value, pair=lead(state.plan.by_number[verifying.joint], state))
+    made = state.plan.by_number[verifying.joint]
+    cable = s.CABLE(name=state.plan.end_of(made.lead).name) if _has_several_leads(state) else ""
+    return together(cable, s.IN_TURN(test=verifying.test.value, pair=lead(made, state)))
 
 
 # --- entries ---------------------------------------------------------------------------------------
@@ -302,8 +309,20 @@ def confirmed(state: State, made: Joint) -> str:
 
 def _may_be_of_several(state: State) -> bool:
     """In any order a number may be of another cable than was thought, so that its cable is said."""
-    leads = {made.lead.end for made in state.plan.joints}
-    return state.settings.any_order and len(leads) > 1
+    return state.settings.any_order and _has_several_leads(state)
+
+
+def _has_several_leads(state: State) -> bool:
+    """Tell whether pairs of several cables are called, so that a number alone may be of either."""
+    return len({made.lead.end for made in state.plan.joints if made.kind.joined}) > 1
+
+
+def _named_with_cable(state: State, made: Joint) -> str:
+    """Name the pair of a joint, by its cable too where it is not plain that the one in hand is meant."""
+    plain = made.lead.end == state.end and not state.settings.any_order
+    if plain or not _has_several_leads(state):
+        return lead(made, state)
+    return f"cable {state.plan.end_of(made.lead).name}, {lead(made, state)}"
 
 
 def skipped(state: State, made: Joint) -> str:
@@ -315,7 +334,7 @@ def marked(state: State, made: Joint, fault: Fault, other: Joint | None = None) 
     """Tell that a fault is logged, whether the pair is joined, and of one between two pairs, where it is mended."""
     sentence = s.MARKED if state.of(made.number).confirmed else s.MARKED_NOT_JOINED
     with_other = f" with {lead(other, state)}" if other is not None else ""
-    told = sentence(pair=lead(made, state), fault=naming.fault(fault), other=with_other)
+    told = sentence(pair=_named_with_cable(state, made), fault=naming.fault(fault), other=with_other)
     elsewhere = s.MENDED_WHERE_MADE() if fault in (Fault.SPLIT, Fault.RE_SPLIT, Fault.TRANSPOSITION) else ""
     caution = s.SPOKEN_CAUTION() if fault is Fault.VOLTAGE else ""
     return together(told, elsewhere, caution)
@@ -328,7 +347,7 @@ def mark_again(state: State, made: Joint) -> str:
 
 def cleared(state: State, made: Joint, fault: Fault) -> str:
     """Tell that a fault is mended."""
-    return s.CLEARED(pair=lead(made, state), fault=naming.fault(fault))
+    return s.CLEARED(pair=_named_with_cable(state, made), fault=naming.fault(fault))
 
 
 def no_such_fault(state: State, made: Joint | None, fault: Fault) -> str:
@@ -343,8 +362,8 @@ def faults(state: State) -> str:
     failed = [number for number in state.plan.to_join if state.of(number).failed and number not in found]
     if not found and not failed:
         return s.NONE_MARKED()
-    named = [f"pair {spoken(called_number(state, n))}, {_faults(state.of(n).faults)}" for n in found]
-    named += [s.FAILED_A_TEST.text.format(pair=spoken(called_number(state, number))) for number in failed]
+    named = [f"{numbered(state, (number,))}, {_faults(state.of(number).faults)}" for number in found]
+    named += [s.FAILED_A_TEST.text.format(pair=numbered(state, (number,))) for number in failed]
     return s.FAULTS(count=spoken(len(named)), pairs="; ".join(_first_few(named)))
 
 
@@ -359,7 +378,7 @@ def _faults(marked_with: tuple[Fault, ...]) -> str:
 
 def reopened(state: State, made: Joint) -> str:
     """Tell that a joint waits again."""
-    return s.REOPENED(pair=lead(made, state))
+    return s.REOPENED(pair=_named_with_cable(state, made))
 
 
 def not_joined_yet(state: State, made: Joint) -> str:
@@ -374,6 +393,8 @@ def call_protected_first(state: State, made: Joint) -> str:
 
 def no_such_cable(state: State, number: int) -> str:
     """Tell that no pair of a cable of the plan waits, or that it is not there."""
+    if len(state.plan.ends) == 1:
+        return s.ONE_CABLE()
     if not 1 <= number <= len(state.plan.ends):
         return s.NO_SUCH_CABLE(run=run(1, len(state.plan.ends)))
     return s.NO_PAIR_ON_CABLE(name=state.plan.ends[number - 1].name)
@@ -382,8 +403,9 @@ def no_such_cable(state: State, number: int) -> str:
 def undone(state: State, made: Joint, fact: EntryFact) -> str:
     """Tell what was taken back."""
     match fact:
-        case FaultMarked():
-            what = "fault of "
+        case FaultMarked(pair=first):
+            both = f"{_named_with_cable(state, state.plan.by_number[first])} and " if first != made.number else ""
+            what = f"fault of {both}"
         case FaultCleared():
             what = "clearing of "
         case PairSkipped():
@@ -398,7 +420,7 @@ def undone(state: State, made: Joint, fact: EntryFact) -> str:
             what = "module up to " if how is Check.MODULE else ""
         case never:
             assert_never(never)
-    return s.UNDONE(what=what, pair=lead(made, state))
+    return s.UNDONE(what=what, pair=_named_with_cable(state, made))
 
 
 def moved(state: State, made: Joint) -> str:
@@ -419,7 +441,7 @@ def pace(pace_s: float) -> str:
     """Tell the pace."""
     whole, _, rest = f"{pace_s:g}".partition(".")
     number = spoken(int(whole)) + (f" point {spoken(int(rest))}" if rest else "")
-    return s.PACE(seconds=number)
+    return s.PACE(interval=f"{number} second" if pace_s == 1 else f"{number} seconds")
 
 
 def called_out(state: State, made: Joint) -> str:
@@ -431,6 +453,10 @@ def called_out(state: State, made: Joint) -> str:
 def module_confirmed(state: State, joints: list[Joint], left_out: list[Joint]) -> str:
     """Tell that the pairs of a module are confirmed, first and last by name, and which are not among them."""
     told = s.MODULE_CONFIRMED(count=spoken(len(joints)), first=lead(joints[0], state), last=lead(joints[-1], state))
+    turn, named = state.plan.turn, {made.number for made in (*joints, *left_out)}
+    span = state.plan.joints[turn[joints[0].number] : turn[joints[-1].number]]
+    others = tuple(j.number for j in span if j.kind.joined and state.of(j.number).left and j.number not in named)
+    told = together(told, s.PASSED_OVER(pairs=numbered(state, others)) if others else "")
     numbers = numbered(state, tuple(made.number for made in left_out))
     return together(told, s.LEFT_OUT(pairs=numbers) if left_out else "", where_done(state, joints[-1]))
 
@@ -446,6 +472,11 @@ def tested(state: State, made: Joint, test: PairTest) -> str:
 def failed(state: State, made: Joint, test: PairTest, fault: Fault) -> str:
     """Read a failed test back with its fault."""
     return s.TESTED_FAILED(pair=lead(made, state), test=test.value, fault=naming.fault(fault))
+
+
+def verification_left(state: State) -> str:
+    """Sum up the tests; in any order, tell which cable they have left in hand."""
+    return together(verified(state), _cable_in_hand(state) if state.settings.any_order else "")
 
 
 def verified(state: State) -> str:
@@ -581,7 +612,7 @@ def last_entry(state: State) -> str:
     """Tell the last entry."""
     if state.undo is None:
         return s.NOTHING_ENTERED_YET()
-    return s.LAST_ENTRY(pair=lead(state.plan.by_number[state.undo.pair], state))
+    return s.LAST_ENTRY(pair=_named_with_cable(state, state.plan.by_number[state.undo.pair]))
 
 
 def before(state: State, made: Joint) -> str:

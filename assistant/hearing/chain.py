@@ -13,11 +13,11 @@ from typing import Protocol
 
 import numpy as np
 
-from assistant.hearing.evidence import Opinion
+from assistant.hearing.second_ear import second_opinion
 from assistant.hearing.tuning import UNTUNED, Tuning
 from assistant.hearing.utterance import Endpointer, Endpointing, SpeechChange
-from assistant.hearing.verdict import IDEAL, Circumstances, Judgement, Verdict, judge, second_opinion
-from assistant.ports import BLOCK_FRAMES, SAMPLE_RATE_HZ, Recogniser, Samples, SpeechDetector
+from assistant.hearing.verdict import IDEAL, Circumstances, Judgement, Verdict, judge
+from assistant.ports import BLOCK_FRAMES, SAMPLE_RATE_HZ, Opinion, Recogniser, Samples, SpeechDetector
 from assistant.words.numbers import NUMBER_WORDS
 from assistant.words.vocabulary import Scope, voice_sentences
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from assistant.hearing.evidence import Candidate
+from assistant.ports import Candidate
 from assistant.words.grammar import Automaton, Reached
 
 Tokens = tuple[int, ...]

@@ -262,9 +262,7 @@ class _Salvage:
                     f"is record {line.record.number}: {lost} before it {'is' if lost == 1 else 'are'} lost or moved",
                 )
             if not piece.data.startswith(line.whole[:-1]):
-                yield Damage(
-                    piece.place, f"record {line.record.number} is whole: a changed sign is set right"
-                )
+                yield Damage(piece.place, f"record {line.record.number} is whole: a changed sign is set right")
             elif not piece.data.endswith(b"\n"):
                 yield Damage(piece.place, f"record {line.record.number} is whole, its line end was changed")
             wanted, newest = line.next_key[0], line.record.number

@@ -20,8 +20,8 @@ import pytest
 from assistant.adapters import recogniser_vosk
 from assistant.adapters.recogniser_vosk import VoskRecogniser, neighbours
 from assistant.errors import AssistantError
-from assistant.hearing.evidence import Candidate, Opinion, reading_of
-from assistant.ports import SAMPLE_RATE_HZ, Samples
+from assistant.hearing.evidence import Meanings, reading_of
+from assistant.ports import SAMPLE_RATE_HZ, Candidate, Opinion, Samples
 from assistant.words.grammar import Maybe, OneOf, Sentences, Seq, Words
 from assistant.words.vocabulary import ALL_INTENTS, Scope
 
@@ -300,9 +300,9 @@ def test_a_mixture_of_phrases_means_nothing(library: Library, ready: VoskRecogni
     # a list of phrases is no strict grammar to the library: words of several came out as one text
     library.final = said(("orange", 1.0), ("blue", 1.0), ("white", 1.0))
     scope = Scope(intents=ALL_INTENTS)
-    assert reading_of(ready.decode(SILENCE), scope).intent is None
+    assert reading_of(ready.decode(SILENCE), Meanings(scope)).intent is None
     library.final = said(("blue", 1.0), ("white", 1.0))
-    assert reading_of(ready.decode(SILENCE), scope).intent is not None
+    assert reading_of(ready.decode(SILENCE), Meanings(scope)).intent is not None
 
 
 def test_phrases_are_the_words_and_what_may_stand_side_by_side() -> None:

@@ -9,12 +9,12 @@ import soxr
 from numpy.typing import NDArray
 
 from assistant.adapters.voice_pyttsx3 import SpeechRenderer
-from assistant.app import speech_models
+from assistant.app import fitted_ear, speech_models
 from assistant.app.hear import following_state
 from assistant.cable.makeup import Cable
 from assistant.dialogue.machine import scope_of
 from assistant.errors import AssistantError
-from assistant.hearing.evidence import reading_of
+from assistant.hearing.evidence import Meanings, reading_of
 from assistant.hearing.verdict import Judgement, judge
 from assistant.ports import SAMPLE_RATE_HZ, Recogniser, Samples
 from assistant.words.grammar import Sentences, Words
@@ -37,6 +37,15 @@ def whisper() -> Recogniser:
     return WhisperRecogniser(folder)
 
 
+def fitted(cache: Path) -> Recogniser:
+    from assistant.adapters.recogniser_whisper import WhisperRecogniser
+
+    folder = speech_models.find(speech_models.model_named("whisper-tiny-en"))
+    if folder is None:
+        pytest.skip("the model whisper-tiny-en is not here")
+    return WhisperRecogniser(folder, fitted_ear.prepared(folder, cache).place)
+
+
 def sphinx() -> Recogniser:
     from assistant.adapters.recogniser_sphinx import SphinxRecogniser
 
@@ -44,8 +53,8 @@ def sphinx() -> Recogniser:
 
 
 @pytest.fixture(scope="module")
-def ears() -> dict[str, Recogniser]:
-    found = {"whisper": whisper(), "sphinx": sphinx()}
+def ears(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Recogniser]:
+    found = {"whisper": whisper(), "fitted": fitted(tmp_path_factory.mktemp("cache")), "sphinx": sphinx()}
     for ear in found.values():
         ear.set_sentences(voice_sentences(SCOPE))
     return found
@@ -66,16 +75,17 @@ def said(voice: SpeechRenderer, words: str) -> Samples:
 
 
 @pytest.mark.parametrize("words", ["orange violet", "undo that", "how many left"])
-@pytest.mark.parametrize("name", ["whisper", "sphinx"])
+@pytest.mark.parametrize("name", ["whisper", "fitted", "sphinx"])
 def test_a_clear_call_is_the_best_reading(
     name: str, words: str, ears: dict[str, Recogniser], voice: SpeechRenderer
 ) -> None:
-    reading = reading_of(ears[name].decode(said(voice, words)), SCOPE)
+    reading = reading_of(ears[name].decode(said(voice, words)), Meanings(SCOPE))
     assert parse(words, SCOPE) == Understood(reading.intent)  # type: ignore[arg-type]
 
 
-def test_scores_are_log_probabilities_best_first(ears: dict[str, Recogniser], voice: SpeechRenderer) -> None:
-    opinion = ears["whisper"].decode(said(voice, "green red"))
+@pytest.mark.parametrize("name", ["whisper", "fitted"])
+def test_scores_are_log_probabilities_best_first(name: str, ears: dict[str, Recogniser], voice: SpeechRenderer) -> None:
+    opinion = ears[name].decode(said(voice, "green red"))
     scores = [candidate.score for candidate in opinion.candidates]
     assert scores == sorted(scores, reverse=True)
     assert scores[0] < 0
@@ -84,7 +94,7 @@ def test_scores_are_log_probabilities_best_first(ears: dict[str, Recogniser], vo
     assert all("," not in candidate.words for candidate in opinion.candidates)
 
 
-@pytest.mark.parametrize("name", ["whisper", "sphinx"])
+@pytest.mark.parametrize("name", ["whisper", "fitted", "sphinx"])
 def test_silence_noise_and_nothing_never_lead_to_an_entry(name: str, ears: dict[str, Recogniser]) -> None:
     noise = np.random.default_rng(1).normal(0, 500, SAMPLE_RATE_HZ).astype(np.int16)
     for sound in (np.zeros(SAMPLE_RATE_HZ, np.int16), noise, np.zeros(0, np.int16)):
@@ -92,10 +102,17 @@ def test_silence_noise_and_nothing_never_lead_to_an_entry(name: str, ears: dict[
         assert verdict.judgement is not Judgement.ACCEPTED
 
 
-def test_talk_that_is_no_call_is_not_accepted(ears: dict[str, Recogniser], voice: SpeechRenderer) -> None:
-    for words in ("hand me the cutters please", "the weather is bad today", "what time is lunch"):
+@pytest.mark.parametrize("name", ["whisper", "fitted"])
+def test_talk_that_is_no_call_is_not_accepted(name: str, ears: dict[str, Recogniser], voice: SpeechRenderer) -> None:
+    for words in (
+        "hand me the cutters please",
+        "the weather is bad today",
+        "what time is lunch",
+        "vicar",
+        "nets",
+    ):
         sound = said(voice, words)
-        verdict = judge((ears["whisper"].decode(sound), ears["sphinx"].decode(sound)), SCOPE)
+        verdict = judge((ears[name].decode(sound), ears["sphinx"].decode(sound)), SCOPE)
         assert verdict.judgement is not Judgement.ACCEPTED, words
 
 
@@ -181,3 +198,28 @@ def test_whisper_stops_when_its_result_is_not_wanted(ears: dict[str, Recogniser]
     asked = iter([True, True] + [False] * 20)
     assert ears["whisper"].decode(sound, lambda: next(asked)).candidates == ()
     assert ears["whisper"].decode(sound).candidates
+
+
+def test_the_fitted_ear_tells_what_the_model_as_it_came_hears(
+    ears: dict[str, Recogniser], voice: SpeechRenderer
+) -> None:
+    """Its scores are those that the model itself gives, whichever way they are asked for."""
+    sound = said(voice, "orange violet")
+    opinion = ears["fitted"].decode(sound)
+    assert opinion.unfitted is not None
+    assert opinion.candidates[0].words == "orange violet"
+    assert opinion.unfitted.best_score < 0
+    assert opinion.unfitted.free_score < 0
+    assert ears["whisper"].decode(sound).unfitted is None
+
+
+@pytest.mark.parametrize(
+    ("seconds", "frames"), [(0.1, 240), (2.0, 240), (2.1, 320), (3.0, 400), (9.5, 1000), (30, 1000)]
+)
+def test_the_context_is_the_least_that_holds_the_sound_and_32_frames(seconds: float, frames: int) -> None:
+    """As it was trained: multiples of 80 frames from 240 to 1000; see models_readme/fitting."""
+    from assistant.adapters.recogniser_whisper import context_for, features
+
+    sound = np.zeros(int(seconds * SAMPLE_RATE_HZ), np.int16)
+    assert context_for(sound) == frames
+    assert features(sound, frames).shape == (1, 80, frames)

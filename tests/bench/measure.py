@@ -9,9 +9,8 @@ from functools import partial
 from assistant.adapters.audio_file import in_blocks
 from assistant.app.ears import Ears, new_chain
 from assistant.hearing.chain import BLOCK_S, HearingChain, Utterance
-from assistant.hearing.evidence import Opinion
 from assistant.hearing.verdict import IDEAL, Judgement, Verdict, judge
-from assistant.ports import ChoosingRecogniser, Recogniser, Samples, StillWanted, always
+from assistant.ports import ChoosingRecogniser, Opinion, Recogniser, Samples, StillWanted, always
 from assistant.words.grammar import Sentences
 from assistant.words.intents import Intent
 from tests.bench.scenes import Placed, Scene

@@ -19,8 +19,7 @@ from assistant.adapters.microphone import Microphone
 from assistant.adapters.speech_detector import SileroDetector
 from assistant.errors import AssistantError
 from assistant.hearing.chain import HearingChain
-from assistant.hearing.evidence import Opinion
-from assistant.ports import SAMPLE_RATE_HZ, Samples
+from assistant.ports import SAMPLE_RATE_HZ, Opinion, Samples
 from assistant.words.grammar import Sentences
 from assistant.words.numbers import DIGITS, TEENS, TENS
 from assistant.words.vocabulary import ALL_INTENTS, Scope

@@ -10,8 +10,8 @@ from collections.abc import Iterable, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 
-from assistant.hearing.evidence import Opinion
 from assistant.hearing.verdict import Judgement
+from assistant.ports import Opinion
 from assistant.words.intents import Intent
 from assistant.words.render import as_object
 from tests.bench.measure import Heard, Outcome, Result, SceneResult, reason_of

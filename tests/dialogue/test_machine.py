@@ -1,6 +1,7 @@
 """The table is complete, and nothing that can be said or pressed breaks it."""
 
 import random
+from dataclasses import replace
 from typing import get_args
 
 import pytest
@@ -16,7 +17,7 @@ from assistant.dialogue.table import TABLE, Dispatch, Row, names
 from assistant.words import intents as say
 from assistant.words.grammar import sample
 from assistant.words.intents import Intent
-from assistant.words.parser import Ambiguous, parse_keys
+from assistant.words.parser import Ambiguous, Understood, parse, parse_keys
 from assistant.words.vocabulary import ALL_INTENTS, ENTRIES, Scope, voice_sentences
 from tests.dialogue.conversation import Conversation, utterance
 from tests.dialogue.modes import QUESTIONS, in_each_mode
@@ -177,3 +178,15 @@ def test_what_is_heard_after_the_end_changes_nothing() -> None:
     talk.put(utterance("undo that"))
     talk.typed("undo that")
     assert talk.state == before
+
+
+@given(st.integers(0, 2**32 - 1))
+def test_what_the_hearing_found_is_what_the_words_mean(seed: int) -> None:
+    """The meaning comes with the words and is not kept: a record without it comes to the same."""
+    talk = Conversation(cable=100)
+    scope = scope_of(talk.state)
+    words = " ".join(sample(voice_sentences(scope).node, random.Random(seed)))
+    found = parse(words, scope)
+    assert isinstance(found, Understood)
+    heard = utterance(words, after=talk.state.announcement)
+    assert decide(talk.state, replace(heard, meaning=found.intent)).facts == decide(talk.state, heard).facts

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from assistant.cable.splice_plan import JointNumber
+from assistant.cable.splice_plan import JointNumber, Site
 from assistant.dialogue import sentences
 from assistant.dialogue.checks import CHECKS
 from assistant.dialogue.messages import (
@@ -217,6 +217,54 @@ def test_the_plus_key_confirms_a_module_only_when_all_of_it_was_called() -> None
     assert confirmed(talk) == [1, 2, 3]
     assert talk.typed("undo that").startswith("Undone: module up to three")
     assert talk.state.left() == (1, 2, 3)
+
+
+@pytest.mark.parametrize("entry", ["undo that", "skip this pair", "mark open", "joined but wet", "confirm pair"])
+def test_what_names_nothing_and_answers_no_question_says_so(entry: str) -> None:
+    talk = Conversation(cable=3)
+    talk.typed("blue white")
+    talk.typed("finish session")
+    told = talk.typed(entry)
+    assert told.startswith("Not logged: that was no answer to the question, which is closed. Next two")
+    assert confirmed(talk) == [1]
+
+
+@pytest.mark.parametrize("short", [False, True])
+def test_checks_that_were_not_answered_are_asked_after_an_interruption(short: bool) -> None:
+    talk = Conversation(cable=3, site=Site.MANHOLE, short_checks=short)
+    waiting = talk.state.unchecked
+    talk.typed("yes")
+    left = () if short else waiting[1:]
+    talk.put(resume())
+    asked = []
+    while talk.state.unchecked:
+        asked.append(talk.state.unchecked[0])
+        talk.typed("yes")
+    assert asked == list(left or ["voltage"])
+    assert talk.state.mode is Mode.FOLLOWING
+
+
+def test_checks_broken_off_before_any_answer_are_all_asked_again() -> None:
+    for short in (False, True):
+        talk = Conversation(cable=3, site=Site.MANHOLE, short_checks=short)
+        waiting = talk.state.unchecked
+        talk.put(resume())
+        assert talk.state.unchecked == waiting
+
+
+def test_help_in_the_checks_tells_of_their_answers_alone() -> None:
+    talk = Conversation(cable=3, site=Site.MANHOLE)
+    assert talk.typed("help") == "You can say: yes; no. The keypad card has all."
+
+
+def test_a_pair_is_not_split_with_itself() -> None:
+    talk = Conversation(cable=3)
+    told = talk.typed("mark split pair one and pair one")
+    assert told == "Not logged. Name two pairs of this work. Next one, blue white."
+
+
+def test_with_one_cable_no_cables_are_counted() -> None:
+    assert Conversation(cable=3).typed("go to cable two").startswith("There is only one cable.")
 
 
 def test_old_records_count_as_they_did() -> None:

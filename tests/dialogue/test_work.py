@@ -1,5 +1,6 @@
 """More than straight sequences: plans, checks, faults, calling out, testing, notes, a partner at the far end."""
 
+import re
 from pathlib import Path
 
 import pytest
@@ -26,6 +27,7 @@ from assistant.dialogue.messages import (
 )
 from assistant.dialogue.modes import Mode
 from assistant.dialogue.rules.calling_out import QUICKEST_S, SLOWEST_S
+from assistant.dialogue.state import Standing
 from assistant.words.intents import Fault, Unit
 from tests.dialogue.conversation import Conversation, resume, said, utterance
 
@@ -225,6 +227,12 @@ def test_every_check_names_what_it_rests_on_and_every_place_has_voltage() -> Non
     assert "atmosphere" in {check.name for check in checks_for(Site.MANHOLE)}
 
 
+@pytest.mark.parametrize("asks", [check.asks for check in CHECKS])
+def test_no_check_asks_whether_something_is_not_so(asks: str) -> None:
+    """ "Yes" to "is there no thunder?" may mean either (common practice of questionnaires, no source)."""
+    assert not re.match(r"(is|are) (there )?(no|not)\b", asks.lower())
+
+
 # --- faults ---
 
 
@@ -234,7 +242,22 @@ def test_a_split_names_two_pairs_and_where_it_is_mended() -> None:
     answer = talk.typed("mark split pair six and pair nine")
     assert "marked split with nine, brown red" in answer
     assert "mended at the splice where it was made" in answer
-    assert talk.facts[-2] == FaultMarked(pair=6, fault=Fault.SPLIT, by=Channel.TYPED, other=9)
+    assert talk.facts[-3:-1] == [
+        FaultMarked(pair=6, fault=Fault.SPLIT, by=Channel.TYPED, other=9),
+        FaultMarked(pair=9, fault=Fault.SPLIT, by=Channel.TYPED, other=6, same_entry=True),
+    ]
+
+
+def test_neither_pair_of_a_split_counts_as_good_and_both_are_taken_back_together() -> None:
+    """A conductor of each is in the other (definition of a split pair)."""
+    talk = Conversation(cable=25, last=2)
+    talk.typed("blue white")
+    talk.typed("orange white")
+    talk.typed("mark split pair one and pair two")
+    assert talk.state.with_standing(Standing.JOINED_FAULTY) == (1, 2)
+    assert talk.typed("which faults") == "Marked, total pairs two: pair one, split; pair two, split."
+    assert talk.typed("undo that").startswith("Undone: fault of one, blue white and two, orange white.")
+    assert talk.state.with_standing(Standing.CONFIRMED) == (1, 2)
 
 
 def test_faults_are_listed_and_cleared() -> None:
@@ -293,6 +316,8 @@ def test_the_pace_can_be_changed() -> None:
     talk.typed("call them out")
     assert talk.typed("faster") == "One every two point four seconds, or as long as a call takes."
     assert talk.typed("slower") == "One every three seconds, or as long as a call takes."
+    told = [talk.typed("faster") for _ in range(5)]
+    assert "One every one second, or as long as a call takes." in told
 
 
 def test_a_pair_is_called_out_once_though_two_timers_run_for_it() -> None:

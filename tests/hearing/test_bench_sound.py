@@ -346,3 +346,14 @@ def test_half_of_the_slips_are_green_for_brown_or_back() -> None:
 
 def _ring(pair: int) -> str:
     return colours_of((pair - 1) % 25 + 1).ring.value
+
+
+def test_the_answer_is_counted_from_the_end_of_the_call_and_a_tick_is_neither() -> None:
+    """A tick on either side must move neither the end of the call nor the beginning of the answer."""
+    call = np.concatenate([silence(0.5), WORD, silence(1.5)])
+    end = len(silence(0.5)) + len(WORD)
+    loudspeaker = np.concatenate([np.zeros(end, np.int16), silence(0.3), TICK, silence(0.4), WORD])
+    loudspeaker = np.pad(loudspeaker, (0, max(0, len(call) - len(loudspeaker))))
+    found = measured("word", "answer", call, loudspeaker)
+    assert found.tick_s == pytest.approx(0.3, abs=0.02)
+    assert found.speech_s == pytest.approx(0.3 + len(TICK) / SAMPLE_RATE_HZ + 0.4, abs=0.02)

@@ -6,11 +6,10 @@ A block of speech carries the number of a word as its sample value; silence is 0
 import numpy as np
 import pytest
 
-from assistant.hearing.chain import BLOCK_S, HearingChain, Utterance
-from assistant.hearing.evidence import Candidate, Opinion
+from assistant.hearing.chain import BLOCK_S, HearingChain, Utterance, level_db
 from assistant.hearing.utterance import Endpointing
 from assistant.hearing.verdict import Judgement
-from assistant.ports import BLOCK_FRAMES, Samples
+from assistant.ports import BLOCK_FRAMES, Candidate, Opinion, Samples
 from assistant.words import intents as say
 from assistant.words.grammar import Sentences
 from assistant.words.intents import CallPair
@@ -157,3 +156,45 @@ def test_a_decoding_that_speech_overtakes_is_dropped_and_the_next_is_not() -> No
     assert len(begun) == 2
     assert begun[0] == ["dropped"]
     assert begun[1][0] == "asked"
+
+
+class Unsure(Ear):
+    """Hears the words, and another sentence right behind them: asked back."""
+
+    def decode(self, utterance: Samples) -> Opinion:
+        opinion = super().decode(utterance)
+        return Opinion(ear=self.name, candidates=(*opinion.candidates, Candidate("brown red", -1.5)), free_score=-1.0)
+
+
+def test_an_unsure_verdict_waits_for_the_long_pause() -> None:
+    """Asking back at the short pause would talk into the rest of the call."""
+    chain = HearingChain(Detector(), (Unsure(),))
+    chain.open(SCOPE)
+    came_s = [at * BLOCK_S for at, block in enumerate(blocks(f"_ _ orange violet {LONG}")) if chain.push(block)]
+    assert came_s == pytest.approx([30 * BLOCK_S + LIMITS.long_pause_s], abs=2 * BLOCK_S)
+
+
+@pytest.mark.parametrize(("words", "pause_s"), [("orange violet", 0.42), ("four seven four", 0.6), ("four seven", 0.9)])
+def test_the_pause_that_ends_a_call_is_as_long_as_what_can_follow_wants(words: str, pause_s: float) -> None:
+    chain = HearingChain(Detector(), (Ear(),))
+    chain.open(SCOPE)
+    (came,) = [at for at, block in enumerate(blocks(f"_ _ {words} {LONG}"), 1) if chain.push(block)]
+    speech = 10 + 10 * len(words.split())
+    assert (came - speech) * BLOCK_S == pytest.approx(pause_s, abs=BLOCK_S)
+
+
+def test_after_a_long_silence_the_sound_is_that_of_the_utterance_and_no_other() -> None:
+    """What is kept is cut in front as time goes on; the cut must not move the words."""
+    ear = Ear()
+    (found,) = hear(f"{'_ ' * 100} orange violet {LONG}", ear)
+    assert ear.decoded == ["orange violet"]
+    speech = np.flatnonzero(found.sound)
+    assert len(speech) == 20 * BLOCK_FRAMES
+    assert (speech[0] / BLOCK_FRAMES) * BLOCK_S == pytest.approx(LIMITS.before_s, abs=2 * BLOCK_S)
+    assert found.start_s + speech[0] / BLOCK_FRAMES * BLOCK_S == pytest.approx(500 * BLOCK_S, abs=2 * BLOCK_S)
+    assert len(found.sound) - speech[-1] == pytest.approx(LIMITS.after_s / BLOCK_S * BLOCK_FRAMES, abs=BLOCK_FRAMES)
+
+
+@pytest.mark.parametrize(("value", "db"), [(32767, 0.0), (3277, -20.0), (0, -100.0)])
+def test_the_level_of_a_block_is_in_db_of_full_scale(value: int, db: float) -> None:
+    assert level_db(np.full(BLOCK_FRAMES, value, np.int16)) == pytest.approx(db, abs=0.01)

@@ -4,9 +4,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from assistant.hearing.evidence import Candidate, Opinion
 from assistant.hearing.tuning import LOWEST_RATIO, READING, UNTUNED, USUAL_RATIO, Read, Tuning, advice, learn
 from assistant.hearing.verdict import Judgement, judge
+from assistant.ports import Candidate, Opinion
 from assistant.words import intents as say
 from assistant.words.numbers import DIGITS
 from assistant.words.parser import Understood, parse

@@ -124,3 +124,24 @@ def test_the_level_over_the_floor_is_that_of_the_loud_parts(noise_db: float, spe
     for _ in range(5):
         endpointer.push(0.01, noise_db)
     assert endpointer.over_floor_db == speech_db - noise_db
+
+
+def test_the_sound_begins_a_second_and_a_half_before_the_speech() -> None:
+    """What is cut off there can be a figure: with 0.6 s 39 of 57 calls in noise were right, with 1.5 s 47."""
+    endpointer = Endpointer(Endpointing(), BLOCK_S)
+    for probability, seconds in ((QUIET, 4), (SPEECH, 0.5)):
+        for _ in range(blocks(seconds)):
+            endpointer.push(probability, LEVEL_DB[probability])
+    assert endpointer.start == pytest.approx(blocks(4) - blocks(1.5), abs=1)
+
+
+def test_the_floor_of_the_level_rises_slowly_and_falls_fast() -> None:
+    """A word must not become the floor under the next one; 0.03 dB a block is about 1 dB a second."""
+    endpointer = Endpointer(Endpointing(), BLOCK_S)
+    for level_db in [-70.0] * 30 + [-40.0] * 30:
+        endpointer.push(MISSED, level_db)
+    assert endpointer._floor_db == pytest.approx(-70 + 30 * 0.03)
+    assert all(list(endpointer._loud)[-30:]), "30 dB over the floor is loud for all of its second"
+    for _ in range(10):
+        endpointer.push(QUIET, -70.0)
+    assert endpointer._floor_db == pytest.approx(-70, abs=0.1)

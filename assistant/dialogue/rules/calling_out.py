@@ -1,9 +1,9 @@
 """Rules for modules: pairs are called out to the splicer at a pace."""
 
-from assistant.cable.splice_plan import JointNumber
+from assistant.cable.splice_plan import Joint, JointNumber
 from assistant.dialogue import sentences, wording
 from assistant.dialogue.messages import CalledOut, Check, Missed, PaceSet, PairConfirmed, StartTimer, Step
-from assistant.dialogue.rules.entry import Entry, announce, announce_again, put, tell, then
+from assistant.dialogue.rules.entry import Entry, announce, announce_again, tell, then
 from assistant.dialogue.state import State, fold
 from assistant.words import intents as say
 
@@ -17,7 +17,7 @@ def call_out(state: State, _: Entry) -> Step:
     made = state.expected_joint
     if made is None:
         return announce(state)
-    module = state.module_of(made)
+    module = _not_called(state, made) if state.pace_s else state.module_of(made)
     if not module:
         return announce_again(state, sentences.NOTHING_CALLED_OUT())
     pace = state.pace_s or USUAL_PACE_S
@@ -26,18 +26,34 @@ def call_out(state: State, _: Entry) -> Step:
 
 
 def call_next(state: State, joint: JointNumber) -> Step:
-    """Call the pair whose turn it is, and set the timer for the one after it; the last one ends it."""
+    """Call the pair whose turn it is, and set the timer for the one after it; the last one ends it.
+
+    What was joined or marked since the timer was set is passed over.
+    """
     stopped = not state.pace_s or state.held or state.question is not None
-    if stopped or joint in state.called_out or not state.of(joint).left:  # two timers may run for one pair
+    if stopped or joint in state.called_out:  # two timers may run for one pair
         return Step()
     made = state.plan.by_number[joint]
-    module = state.module_of(made)
+    waiting = _not_called(state, made)
+    if not waiting:
+        return _all_called(state)
+    if made not in waiting:
+        return call_next(state, waiting[0].number)
     called = Step((CalledOut(joint),)) + tell(wording.called_out(state, made))
-    if len(module) > 1:
-        return called + Step(effects=(StartTimer(state.pace_s, module[1].number),))
+    if len(waiting) > 1:
+        return called + Step(effects=(StartTimer(state.pace_s, waiting[1].number),))
+    return called + _all_called(fold(called.facts, state))
+
+
+def _not_called(state: State, made: Joint) -> list[Joint]:
+    """Give the pairs of the module from this one on that wait to be called out."""
+    return [j for j in state.module_of(made) if j.number not in state.called_out]
+
+
+def _all_called(state: State) -> Step:
     ended = PaceSet(0.0)
-    after = fold((CalledOut(joint), ended), state)
-    return called + Step((ended,)) + put(after, sentences.ALL_CALLED())
+    after = fold((ended,), state)
+    return Step((ended,)) + announce_again(after)
 
 
 def change_pace(state: State, entry: Entry) -> Step:
@@ -50,12 +66,12 @@ def change_pace(state: State, entry: Entry) -> Step:
 
 
 def resume_pace(state: State) -> Step:
-    """Set the timer again for the next pair that was not called out yet."""
+    """Set the timer again for the next pair that was not called out yet; with none left, the calling ends."""
     made = state.expected_joint
     if not state.pace_s or made is None:
         return Step()
-    waiting = next((j.number for j in state.module_of(made) if j.number not in state.called_out), None)
-    return Step() if waiting is None else Step(effects=(StartTimer(state.pace_s, waiting),))
+    waiting = _not_called(state, made)
+    return Step(effects=(StartTimer(state.pace_s, waiting[0].number),)) if waiting else _all_called(state)
 
 
 def confirm_module(state: State, entry: Entry) -> Step:

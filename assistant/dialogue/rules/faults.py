@@ -45,14 +45,24 @@ def mark(state: State, entry: Entry) -> Step:
     if marked_already and not failed:
         return announce_again(state, wording.mark_again(state, made))
     other = None if intent.other is None else joint_called(state, intent.other)
-    if intent.other is not None and (other is None or other is made):
+    if intent.other is not None and other is None:
         return announce_again(state, wording.outside(state, intent.other))
-    joint = None if other is None else other.number
-    marked = FaultMarked(pair=made.number, fault=intent.fault, by=entry.by, other=joint)
+    if other is made:
+        return announce_again(state, sentences.NAME_TWO_PAIRS())
     facts: list[Fact] = [replace(fact, same_entry=not marked_already) for fact in failed]
     if not marked_already:
-        facts = [marked, *facts]
+        facts = [*_marked(state, entry, made, intent.fault, other), *facts]
     return then(state, *facts, told=lambda s: _told(state, s, made, intent, other), before=_passed(state, made))
+
+
+def _marked(state: State, entry: Entry, made: Joint, fault: Fault, other: Joint | None) -> list[FaultMarked]:
+    """Mark the pair, and with a fault between two pairs the other as well: neither is good."""
+    if other is None:
+        return [FaultMarked(pair=made.number, fault=fault, by=entry.by)]
+    marked = FaultMarked(pair=made.number, fault=fault, by=entry.by, other=other.number)
+    if fault in state.of(other.number).faults:
+        return [marked]
+    return [marked, replace(marked, pair=other.number, other=made.number, same_entry=True)]
 
 
 def _told(state: State, after: State, made: Joint, intent: say.MarkFault, other: Joint | None) -> str:

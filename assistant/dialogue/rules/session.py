@@ -98,6 +98,11 @@ def too_early(state: State, entry: Entry) -> Step:
     return Step((Missed("too early"),)) + announce_again(state, told)
 
 
+def no_answer(state: State) -> Step:
+    """Refuse an entry that names nothing and came while a question was open, which it has closed."""
+    return Step((Missed("too early"),)) + announce_again(state, sentences.NO_ANSWER())
+
+
 def stay_silent(state: State, entry: Entry) -> Step:
     """Keep that something came in, and do nothing."""
     return Step((Missed("not now"),))

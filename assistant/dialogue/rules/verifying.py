@@ -29,7 +29,7 @@ def start_verifying(state: State, _: Entry) -> Step:
 def end_verifying(state: State, _: Entry) -> Step:
     """Leave the testing."""
     ended = VerifyingEnded()
-    return then(state, ended, told=lambda _: wording.verified(state))
+    return then(state, ended, told=wording.verification_left)
 
 
 def passed_test(state: State, entry: Entry) -> Step:
