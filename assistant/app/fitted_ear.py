@@ -97,7 +97,8 @@ def state() -> str:
 
     """
     checked_factors()
-    model = speech_models.find(speech_models.model_named("whisper-tiny-en"))
+    here = (speech_models.find(model) for model in speech_models.CATALOGUE if model.name == "whisper-tiny-en")
+    model = next(here, None)
     if model is None:
         return "not merged: whisper-tiny-en is not here"
     return str(cache_folder()) if is_made(model, cache_folder()) else "not merged yet; the next use does it"

@@ -114,6 +114,8 @@ FAULTS = _says("Marked, total pairs {count}: {pairs}.", count="two", pairs="pair
 FAILED_A_TEST = _says("{pair}, failed a test", pair="pair four")
 NONE_MARKED = _says("No pair is marked.")
 UNDONE = _says("Undone: {what}{pair}.", what="fault of ", pair=_PAIR)
+THAT_STAYS = _says("A note or a reading stays in the log. Say undo that again for the entry before it.")
+NO_MICROPHONE = _says("Nothing can be recorded, there is no microphone. Write note, and the text.")
 NOTHING_TO_UNDO = _says("There is nothing to undo.")
 NOTHING_TO_UNDO_HERE = _says("There is nothing to undo in this verification. End verification first.")
 MOVED_STANDING = _says("It is already {standing}.", standing="done")

@@ -199,6 +199,10 @@ class State:
     verifying: Verifying | None = None
     verified_to: Verifying | None = None
     """Where the verification was left, to go on from there."""
+    hears: bool = False
+    """Whether there is a microphone, or a recording in its place."""
+    kept_last: bool = False
+    """Whether the last entry was a note or a reading, which stay: to take something back would take what was before."""
     last_said: str = ""
     undo: UndoPoint | None = field(default=None, compare=False, repr=False)
 
@@ -387,6 +391,7 @@ def _evolve(state: State, fact: Fact) -> State:
             return _opened(fact)
         case SessionResumed():
             unchecked = _checks_on_resume(state) if state.settings.site else ()
+            state = replace(state, hears=bool(fact.who.microphone))
             fresh = replace(state, held=False, question=None, pace_s=0.0, called_out=(), taken_group=None)
             return replace(fresh, unchecked=unchecked)
         case SessionEnded():
@@ -411,15 +416,16 @@ def _evolve(state: State, fact: Fact) -> State:
             return replace(state, held=False)
         case Said(text=text):
             return replace(state, last_said=text)
+        case NoteKept() | ReadingLogged():
+            return replace(state, kept_last=True)
+        case Missed():
+            return replace(state, kept_last=False)
         case LookedUp() | GroupNamed():
             return state
         case (
             SessionLeft()
             | Mismatch()
-            | Missed()
             | Repeated()
-            | NoteKept()
-            | ReadingLogged()
             | DeviceLost()
             | MicrophoneTroubled()
             | SoundMissed()
@@ -485,7 +491,9 @@ def _opened(fact: SessionOpened) -> State:
         plan = plan_of(settings.plan_text)
     else:
         plan = straight_sequence(Cable(settings.cable_pairs), settings.first, settings.last)
-    state = State(plan=plan, settings=settings, opened=True, unchecked=_checks(settings))
+    state = State(
+        plan=plan, settings=settings, opened=True, hears=bool(fact.who.microphone), unchecked=_checks(settings)
+    )
     return state if settings.asking or settings.any_order else _expecting(state, state.next_after(None))
 
 
@@ -511,7 +519,7 @@ def _set(state: State, fact: EntryFact, pair: JointNumber, known: PairState) -> 
         verifying=state.verifying,
         before=state.undo,
     )
-    return replace(state, pairs=state.pairs.set(pair, known), undo=point)
+    return replace(state, pairs=state.pairs.set(pair, known), undo=point, kept_last=False)
 
 
 def _moved_on(state: State, pair: JointNumber) -> State:

@@ -81,7 +81,10 @@ it; -8 and -5 asked 12 back. Talk of that evidence is refused by the fitted ear'
 CONFIDENCE_TO_ASK = 0.7
 """Least word confidence of an ear that gives one; a judgement, not measured with an English model."""
 
-SCORING_EARS = frozenset({"whisper", "fitted"})
+FITTED_EAR = "fitted"
+"""Its margins and ratios come of one fit, so that entries of COSTLY_INTENTS need a second ear that chooses the same. On
+recorded evidence that one chooses the leading ear's meaning in 192 of 226 right calls, and in 9 of 77 misheard ones."""
+SCORING_EARS = frozenset({"whisper", FITTED_EAR})
 """Ears whose margins and likelihood ratios were measured and may accept alone."""
 
 
@@ -122,7 +125,7 @@ def judge(
             judgement = _judge_scored(first, scope, tuning, second_agrees=agreed, quiet=quiet)
         longest_s = MOST_S_PER_WORD * len(first.words.split()) + MOST_S_MORE
         doubtful = circumstances.speech_s > longest_s or not _may_be_accepted(first.intent, scope)
-        doubtful = doubtful or _only_the_fit_hears_it(first)
+        doubtful = doubtful or _only_the_fit_hears_it(first, second_agrees=agreed)
         if judgement is Judgement.ACCEPTED and doubtful:
             judgement = Judgement.ASK_BACK
     words = "" if judgement is Judgement.IGNORED else first.words
@@ -130,10 +133,18 @@ def judge(
     return Verdict(judgement=judgement, words=words, intent=intent, readings=readings)
 
 
-def _only_the_fit_hears_it(reading: Reading) -> bool:
-    """Tell whether the model as it came finds the sentence far less likely than what it hears itself."""
-    least = UNFITTED_RATIO_COSTLY if type(reading.intent) in COSTLY_INTENTS else UNFITTED_RATIO
-    return reading.unfitted_ratio is not None and reading.unfitted_ratio < least
+def _only_the_fit_hears_it(reading: Reading, *, second_agrees: bool) -> bool:
+    """Tell whether nothing but the fitted model speaks for the sentence.
+
+    That is so where the model as it came finds it far less likely than what it hears itself, and, for an entry that
+    changes the record without naming a pair, where the second ear does not choose it.
+    """
+    if reading.ear != FITTED_EAR:
+        return False
+    costly = type(reading.intent) in COSTLY_INTENTS
+    least = UNFITTED_RATIO_COSTLY if costly else UNFITTED_RATIO
+    unlikely = reading.unfitted_ratio is not None and reading.unfitted_ratio < least
+    return unlikely or (costly and not second_agrees)
 
 
 def _may_be_accepted(intent: Intent, scope: Scope) -> bool:

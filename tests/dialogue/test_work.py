@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from assistant.cable.colour_code import Order
-from assistant.cable.splice_plan import Site
+from assistant.cable.splice_plan import JointNumber, Site
 from assistant.dialogue.checks import CHECKS, checks_for
 from assistant.dialogue.messages import (
     Channel,
@@ -391,8 +391,8 @@ def test_a_typed_note_is_tied_to_the_pair_in_turn() -> None:
 
 
 def test_a_spoken_note_is_recorded_and_tied_to_its_place() -> None:
-    talk = Conversation(cable=25, first=7)
-    step = talk.put(utterance("record a note"))
+    talk = Conversation(cable=25, first=7, microphone="headset")
+    step = talk.put(utterance("record a note", after=talk.state.announcement))
     assert RecordNote() in step.effects
     talk.put(NoteRecorded(file="note-1.flac", seconds=4.2, sha256="ab"))
     assert talk.facts[-2] == NoteKept(pair=7, text="", file="note-1.flac", sha256="ab")
@@ -433,3 +433,19 @@ def test_the_pace_has_bounds(word: str, bound: float) -> None:
         talk.typed(word)
     assert talk.state.pace_s == bound
     assert (QUICKEST_S, SLOWEST_S) == (0.5, 20.0)  # common practice, no source: what a hand can follow, and not forget
+
+
+def test_without_a_microphone_no_note_is_recorded_and_it_is_said() -> None:
+    talk = Conversation(cable=25)
+    assert talk.typed("record a note").startswith("Nothing can be recorded")
+
+
+@pytest.mark.parametrize("entry", ["reading five volts", "note the lid is cracked"])
+def test_undo_behind_a_note_or_a_reading_does_not_take_the_entry_before_it_unasked(entry: str) -> None:
+    talk = Conversation(cable=25)
+    for one in ("blue white", entry):
+        talk.typed(one)
+    assert talk.typed("undo that").startswith("A note or a reading stays in the log.")
+    assert confirmed(talk) == [1]
+    assert talk.state.of(JointNumber(1)).confirmed is not None
+    assert talk.typed("undo that").startswith("Undone: one, blue white.")

@@ -303,3 +303,13 @@ def test_a_reading_without_a_meaning_says_so() -> None:
 def test_the_words_of_a_meaning_are_those_of_its_likeliest_sentence() -> None:
     reading = reading_of(scored(("grey white", -3.0), ("slate white", -1.0), free=-2.0), Meanings(SCOPE))
     assert (reading.words, reading.likelihood_ratio) == ("slate white", 0.0), "more likely than free hearing is no more"
+
+
+def test_what_changes_the_record_needs_a_second_ear_beside_the_fitted_one() -> None:
+    """Its free hearing shares the fit, and is none."""
+    unfitted = UnfittedHearing(free_words="undo that", free_score=-2.0, best_score=-2.0)
+    sure = replace(free("undo that", -1.0, 50.0, "undo that", free_score=-1.0), ear="fitted", unfitted=unfitted)
+    assert judge((sure, agreeing("undo that")), SCOPE).judgement is ACCEPTED
+    assert judge((sure, agreeing("green red")), SCOPE).judgement is ASK_BACK
+    assert judge((sure,), SCOPE).judgement is ASK_BACK
+    assert judge((replace(sure, ear="whisper"),), SCOPE).judgement is ACCEPTED

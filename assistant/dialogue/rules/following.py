@@ -12,6 +12,7 @@ from assistant.dialogue.messages import (
     GroupTaken,
     JoinProtected,
     Mismatch,
+    Missed,
     MovedTo,
     PairConfirmed,
     PairSkipped,
@@ -239,6 +240,8 @@ def take_cable(state: State, entry: Entry) -> Step:
 def undo(state: State, _: Entry) -> Step:
     """Take the last entry back, with all facts that it made; in a verification, only what that logged."""
     last = state.undo
+    if state.kept_last:
+        return Step((Missed("not now"),)) + announce_again(state, sentences.THAT_STAYS())
     if last is None:
         return announce_again(state, sentences.NOTHING_TO_UNDO())
     if state.verifying is not None and last.verifying is None:

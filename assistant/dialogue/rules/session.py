@@ -110,6 +110,8 @@ def stay_silent(state: State, entry: Entry) -> Step:
 
 def take_note(state: State, _: Entry) -> Step:
     """Record what is said next."""
+    if not state.hears:
+        return Step((Missed("not now"),)) + tell(sentences.NO_MICROPHONE())
     return tell(sentences.NOTE_NOW()) + Step(effects=(RecordNote(),))
 
 
