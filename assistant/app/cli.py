@@ -387,7 +387,7 @@ def _models_list(_: argparse.Namespace) -> int:
 
 
 def _models_verify(_: argparse.Namespace) -> int:
-    from assistant.app import speech_models
+    from assistant.app import fitted_ear, speech_models
 
     found = [(model, folder) for model in speech_models.CATALOGUE if (folder := speech_models.find(model))]
     if not found:
@@ -395,6 +395,7 @@ def _models_verify(_: argparse.Namespace) -> int:
     for model, folder in found:
         speech_models.verify(model, folder)
         tell(f"{model.name}: as it should be ({folder})")
+    tell(f"{fitted_ear.NAME}: factors as they should be; {fitted_ear.state()}")
     return 0
 
 

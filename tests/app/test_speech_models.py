@@ -546,13 +546,18 @@ def test_the_commands_fetch_list_and_verify(
 ) -> None:
     only(plain(server))
     assert main(["models", "list"]) == 0
-    assert capsys.readouterr().out == "tiny: made up\n  not here\n"
+    told = capsys.readouterr().out.splitlines()
+    assert told[:2] == ["tiny: made up", "  not here"]
+    assert told[2].startswith("fitted-ear: ")
+    assert told[3] == "  not merged: whisper-tiny-en is not here"
     assert main(["models", "fetch", "tiny"]) == 0
     assert capsys.readouterr().out == f"tiny: {models / 'tiny'}\n"
     assert main(["models", "list"]) == 0
-    assert capsys.readouterr().out == f"tiny: made up\n  {models / 'tiny'}\n"
+    assert capsys.readouterr().out.startswith(f"tiny: made up\n  {models / 'tiny'}\n")
     assert main(["models", "verify"]) == 0
-    assert "as it should be" in capsys.readouterr().out
+    verified = capsys.readouterr().out
+    assert "tiny: as it should be" in verified
+    assert "fitted-ear: factors as they should be; not merged" in verified
     (models / "tiny" / "words.txt").write_bytes(b"red\n")
     assert main(["models", "verify"]) == 2
     errors = capsys.readouterr().err
