@@ -284,6 +284,7 @@ def _take_fact(found: Walk, fact: Fact, line: Line, state: State) -> None:
             | m.CarriedOn()
             | m.Said()
             | m.Repeated()
+            | m.TroubleHeard()
             | m.DeviceLost()
             | m.MicrophoneTroubled()
             | m.SoundMissed()

@@ -56,7 +56,7 @@ class LogWatch:
         return True, self._going_on()
 
     def heard(self) -> None:
-        """Learn that the splicer made an entry after the trouble had been said: it was heard."""
+        """Learn that the splicer says that he has heard of the trouble."""
         self._unheard = False
 
     def look(self) -> list[str]:

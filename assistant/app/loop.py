@@ -26,6 +26,7 @@ from assistant.dialogue.messages import (
     StartTimer,
     StopAsked,
     TimedOut,
+    TroubleHeard,
     Typed,
 )
 from assistant.dialogue.scope import scope_of
@@ -229,7 +230,7 @@ class Loop:
 
     def _step(self, came: Input) -> None:
         step = decide(self.state, came)
-        if self._speaking == 0 and isinstance(came, Heard | KeysPressed | Typed):
+        if any(isinstance(fact, TroubleHeard) for fact in step.facts):
             self._log.heard()
         if isinstance(came, Heard) and came.sound_sha256:
             self._keep_sound(came.sound_sha256, recorded=bool(step.facts))

@@ -541,6 +541,11 @@ class Repeated:
 
 
 @dataclass(frozen=True, slots=True)
+class TroubleHeard:
+    """The person has heard of the trouble that was told; it need not be said again."""
+
+
+@dataclass(frozen=True, slots=True)
 class DeviceLost:
     """A device broke."""
 
@@ -617,6 +622,7 @@ Fact = (
     | CarriedOn
     | Said
     | Repeated
+    | TroubleHeard
     | DeviceLost
     | MicrophoneTroubled
     | SoundMissed

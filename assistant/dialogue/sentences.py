@@ -245,7 +245,9 @@ CARRYING_ON = _says("Carrying on.")
 SOUND_LOST = _says("Sound was lost. Say the last call again.")
 DEVICE_FAILED = _says("The {device} failed. Keys still work.", device="speaker")
 LOG_STOPPED = _says("Nothing is logged. The log cannot be written: {why}.", why="the disk is full")
-LOG_ONE_LEFT = _says("One of the two logs cannot be written: {why}. The other goes on.", why="it was taken away")
+LOG_ONE_LEFT = _says(
+    "One of the two logs cannot be written: {why}. The other goes on. Say, I heard that.", why="it was taken away"
+)
 LOG_MENDED = _says("The log had trouble. It is written again.")
 LOG_SLOW = _says("The disk of the log is slow.")
 MICROPHONE_GONE = _says("The microphone is gone. Keys still work.")

@@ -57,6 +57,7 @@ from assistant.dialogue.messages import (
     SessionResumed,
     SessionSettings,
     SoundMissed,
+    TroubleHeard,
     Undone,
     VerifyingBegun,
     VerifyingEnded,
@@ -426,6 +427,7 @@ def _evolve(state: State, fact: Fact) -> State:
             SessionLeft()
             | Mismatch()
             | Repeated()
+            | TroubleHeard()
             | DeviceLost()
             | MicrophoneTroubled()
             | SoundMissed()

@@ -55,6 +55,7 @@ _ALWAYS: dict[type[Intent], Cell] = {
     say.CallGroup: answering.look_up,
     say.Ask: answering.look_up,
     say.SayAgain: answering.say_again,
+    say.HeardThat: answering.heard_that,
     say.WhichGroup: answering.which_group,
     say.Help: Dispatch.TELLS_HELP,
     say.HoldOn: session.hold,
@@ -93,6 +94,7 @@ _FOLLOWING: dict[type[Intent], Cell] = {
 _IN_QUESTION: dict[type[Intent], Cell] = {
     **dict.fromkeys(ALL_INTENTS, Dispatch.DROPS_QUESTION),
     say.SayAgain: Dispatch.LEAVES_QUESTION,
+    say.HeardThat: Dispatch.LEAVES_QUESTION,
     say.Help: Dispatch.LEAVES_QUESTION,
 }
 
@@ -157,7 +159,13 @@ TABLE: dict[Mode, Row] = {
         unsure=questions.ask_whether_said,
     ),
     Mode.HOLDING: Row(
-        _NOT_NOW | {say.CarryOn: session.carry_on, say.SayAgain: answering.say_again, say.Help: Dispatch.TELLS_HELP},
+        _NOT_NOW
+        | {
+            say.CarryOn: session.carry_on,
+            say.SayAgain: answering.say_again,
+            say.HeardThat: answering.heard_that,
+            say.Help: Dispatch.TELLS_HELP,
+        },
         unsure=session.not_now,
     ),
     Mode.UNSURE: Row(
@@ -178,6 +186,7 @@ TABLE: dict[Mode, Row] = {
             say.Yes: session.check_done,
             say.No: session.check_not_done,
             say.SayAgain: Dispatch.LEAVES_QUESTION,
+            say.HeardThat: Dispatch.LEAVES_QUESTION,
             say.Help: Dispatch.LEAVES_QUESTION,
         },
         unsure=session.ask_check_again,
@@ -218,6 +227,7 @@ def names(intent: Intent) -> Names:
             | say.Slower()
             | say.TakeNote()
             | say.SayAgain()
+            | say.HeardThat()
             | say.NextPair()
             | say.PreviousPair()
             | say.WhichGroup()

@@ -51,6 +51,7 @@ FACT_TAGS: dict[type[Fact], str] = {
     messages.CarriedOn: "carried-on",
     messages.Said: "said",
     messages.Repeated: "repeated",
+    messages.TroubleHeard: "trouble-heard",
     messages.DeviceLost: "device-lost",
     messages.MicrophoneTroubled: "microphone-troubled",
     messages.SoundMissed: "sound-missed",

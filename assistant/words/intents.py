@@ -189,6 +189,11 @@ class SayAgain:
 
 
 @dataclass(frozen=True, slots=True)
+class HeardThat:
+    """The trouble that was told of was heard; it need not be said again."""
+
+
+@dataclass(frozen=True, slots=True)
 class NextPair:
     """Which pair comes next?"""
 
@@ -272,6 +277,7 @@ Intent = (
     | Confirm
     | UndoThat
     | SayAgain
+    | HeardThat
     | NextPair
     | PreviousPair
     | WhichGroup

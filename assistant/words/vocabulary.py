@@ -381,6 +381,16 @@ ENTRIES: tuple[VocabularyRow, ...] = (
         help="repeat the last answer",
     ),
     VocabularyRow(
+        name="heard-that",
+        intent=say.HeardThat,
+        voice=_plain(say.HeardThat, "i heard that"),
+        typed=_plain(say.HeardThat, "heard"),
+        keys=_key(say.HeardThat, SLASH, POINT),
+        key_text="/.",
+        examples=("I heard that",),
+        help="trouble with the log or a device that was told of need not be said again; confirms nothing",
+    ),
+    VocabularyRow(
         name="next",
         intent=say.NextPair,
         voice=_plain(say.NextPair, "next pair"),

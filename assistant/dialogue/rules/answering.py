@@ -3,7 +3,7 @@
 from typing import assert_never
 
 from assistant.dialogue import sentences, wording
-from assistant.dialogue.messages import GroupNamed, LookedUp, Repeated, Speak, Step
+from assistant.dialogue.messages import GroupNamed, LookedUp, Repeated, Speak, Step, TroubleHeard
 from assistant.dialogue.resolve import (
     Disagreement,
     Groups,
@@ -66,6 +66,11 @@ def say_again(state: State, _: Entry) -> Step:
     """Repeat the last sentence."""
     text = wording.repeated(state)
     return Step((Repeated(text),), (Speak(text),))
+
+
+def heard_that(state: State, _: Entry) -> Step:
+    """Keep that trouble was heard of, and tell what is awaited."""
+    return Step((TroubleHeard(),)) + announce_again(state)
 
 
 def which_group(state: State, _: Entry) -> Step:
