@@ -313,3 +313,11 @@ def test_what_changes_the_record_needs_a_second_ear_beside_the_fitted_one() -> N
     assert judge((sure, agreeing("green red")), SCOPE).judgement is ASK_BACK
     assert judge((sure,), SCOPE).judgement is ASK_BACK
     assert judge((replace(sure, ear="whisper"),), SCOPE).judgement is ACCEPTED
+
+
+@pytest.mark.parametrize(("circumstances", "margin"), [(LOUD, 2.0), (NOISY, 3.0)])
+def test_the_fitted_ear_needs_a_nat_more_where_the_second_agrees(circumstances: Circumstances, margin: float) -> None:
+    """ "pear tree" led by 1.2 nats in quiet, "borderline" by 2.7 at 5 dB, both with the second ear."""
+    for rival, judgement in ((margin - 0.1, ASK_BACK), (margin + 0.1, ACCEPTED)):
+        opinion = replace(free("green red", -1.0, rival, "x", free_score=-1.0), ear="fitted")
+        assert judge((opinion, agreeing("green red")), SCOPE, circumstances=circumstances).judgement is judgement
