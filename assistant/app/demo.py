@@ -111,7 +111,7 @@ class Caller:
                     break
             else:
                 if call.pair is not None:
-                    yield from in_blocks(self._sound("skip pair"))
+                    yield from in_blocks(self._sound("skip this pair"))
 
     def pass_over(self) -> None:
         """Do nothing: this sound waits."""

@@ -262,7 +262,7 @@ class _Feeding:
             return
         self._stack.callback(source.close)
         ears = ears_here.load(options.ears, options.vosk_model)
-        self._screen.show(f"Ears: {ears.name}")
+        self._screen.show("; ".join(part for part in (f"Ears: {ears.name}", ears.about) if part))
         tuning = UNTUNED if options.untuned else load_tuning()
         if tuning != UNTUNED:
             self._screen.show("Tuned to a voice; splice-assistant tune --show tells to what")

@@ -16,7 +16,7 @@ READING: tuple[str, ...] = (
     *("white green", "red brown", "black slate", "yellow blue", "violet orange"),
     *("one two three", "four five six", "seven eight nine", "pair fifteen", "pair fifty"),
     *("forty seven, orange violet", "nineteen, brown yellow"),
-    *("confirm that", "undo that", "say again", "skip pair", "mark open", "mark ground", "hold on", "carry on"),
+    *("confirm that", "undo that", "say again", "skip this pair", "mark open", "mark ground", "hold on", "carry on"),
 )
 """Read once: every colour twice, every digit, teens against tens, and commands."""
 USUAL_RATIO, LOWEST_RATIO = -2.0, -4.0

@@ -69,7 +69,10 @@ CODED = Thresholds(likelihood_ratio=-4.0, margin_alone=1.5, margin_agreed=0.7)
 recorded evidence: in quiet 91.4 to 92.1 % right, at 10 dB 68.8 to 73.3 %, wrong 0 and 1 as without it. That free
 hearing counts as agreement brought 93.2 % and 76.4 %, again 0 and 1 wrong."""
 COSTLY_INTENTS: frozenset[type[Intent]] = frozenset(
-    {say.Confirm, say.UndoThat, say.SkipPair, say.MarkFault, say.GoTo, say.HoldOn, say.Finish, say.Yes}
+    {
+        *(say.Confirm, say.UndoThat, say.SkipPair, say.MarkFault, say.JoinedFaulty, say.ClearFault, say.Redo),
+        *(say.ConfirmModule, say.PassedTest, say.GoTo, say.GoToCable, say.HoldOn, say.Finish, say.Yes),
+    }
 )
 """Entries that change the record without naming a pair, or move the place."""
 LIKELIHOOD_RATIO_TO_ASK = -5.0

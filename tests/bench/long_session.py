@@ -16,11 +16,23 @@ from assistant import __version__
 from assistant.cable.colour_code import Order
 from assistant.cable.splice_plan import Joint, Site
 from assistant.dialogue.machine import decide
-from assistant.dialogue.messages import EarReading, Heard, Input, KeysPressed, StartAsked, Step, Typed
+from assistant.dialogue.messages import (
+    NOT_YET,
+    Attendance,
+    EarReading,
+    Heard,
+    Input,
+    KeysPressed,
+    SessionSettings,
+    StartAsked,
+    Step,
+    Typed,
+)
 from assistant.dialogue.naming import colours as colours_named
 from assistant.dialogue.state import State, fold, initial
 from assistant.session.record import FIRST_SUM, Record, encode
 from assistant.words.numbers import spoken
+from tests.bench.renew_session import made_now
 
 BEGAN = datetime(2026, 3, 2, 7, 0, tzinfo=UTC)
 PAUSES = 9
@@ -79,7 +91,7 @@ class Splicer:
             yield heard("yes", rng)
             return
         if joint is None:
-            yield Typed("finish session")
+            yield Typed("finish session", NOT_YET)
             return
         for likely, words in ((0.9, "say again"), (0.9, "where am i"), (0.8, "how many left"), (0.8, "next pair")):
             if rng.random() < likely:
@@ -89,11 +101,11 @@ class Splicer:
         if rng.random() < 0.02:
             yield heard(called(state, state.plan.joints[rng.randrange(len(state.plan.joints))]), rng)
         if rng.random() < 0.004:
-            yield Typed("mark " + rng.choice(("open", "short", "wet", "ground")))
+            yield Typed("mark " + rng.choice(("open", "short", "wet", "ground")), NOT_YET)
             return
         if rng.random() < 0.003:
-            yield Typed("note seen <b>damp</b> & cleaned")
-        yield heard(called(state, joint), rng) if rng.random() < 0.9 else KeysPressed("#")
+            yield Typed("note seen <b>damp</b> & cleaned", NOT_YET)
+        yield heard(called(state, joint), rng) if rng.random() < 0.9 else KeysPressed("#", NOT_YET)
         if rng.random() < 0.006:
             yield heard("undo that", rng)
 
@@ -102,7 +114,7 @@ def called(state: State, joint: Joint) -> str:
     """Name a joint by number and colours, as its end has them."""
     end = state.plan.end_of(joint.lead)
     _, number = end.called(joint.lead.position)
-    return f"{spoken(number)}, {colours_named(end.address(joint.lead.position).colours, state.pair_order)}"
+    return f"{spoken(number)}, {colours_named(end.address(joint.lead.position).colours, state.settings.pair_order)}"
 
 
 def heard(words: str, rng: random.Random, judgement: str = "accepted") -> Heard:
@@ -112,7 +124,7 @@ def heard(words: str, rng: random.Random, judgement: str = "accepted") -> Heard:
         EarReading(ear=ear, words=words, margin=margin, likelihood_ratio=ratio, confidence=None)
         for ear in ("whisper", "sphinx")
     )
-    return Heard(judgement=judgement, words=words, readings=readings)
+    return Heard(judgement=judgement, words=words, readings=readings, after=NOT_YET)
 
 
 def session(pairs: int, most: int, hours: float, seed: int = 1) -> Iterator[Record]:
@@ -125,7 +137,7 @@ def session(pairs: int, most: int, hours: float, seed: int = 1) -> Iterator[Reco
     waiting: list[Input] = [start_asked(pairs)]
     while not state.ended and number < most:
         waiting = waiting or list(splicer.inputs(state))
-        came = waiting.pop(0)
+        came = made_now(waiting.pop(0), state.announcement)
         step: Step = decide(state, came)
         state = fold(step.facts, state)
         if step.facts:
@@ -138,22 +150,25 @@ def session(pairs: int, most: int, hours: float, seed: int = 1) -> Iterator[Reco
 
 def start_asked(pairs: int) -> StartAsked:
     """Give the beginning."""
-    return StartAsked(
+    settings = SessionSettings(
         cable_pairs=0,
         first=0,
         last=0,
         asking=False,
         pair_order=Order.RING_FIRST,
         binder_order=Order.RING_FIRST,
-        app_version=__version__,
         plan_text=plan_text(pairs),
         site=Site.MANHOLE,
         short_checks=True,
-        person="splicer one",
         place="vault <7> & shaft",
+    )
+    who = Attendance(
+        app_version=__version__,
+        person="splicer one",
         microphone="headset A",
         ears="whisper+sphinx",
     )
+    return StartAsked(settings, who)
 
 
 def write(path: Path, pairs: int, most: int, hours: float, seed: int = 1) -> int:

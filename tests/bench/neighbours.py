@@ -168,7 +168,7 @@ def _outcome(heard: HeardSound, said: Trial, slip: Slip) -> str:
 def _confirmed_by(words: str, slip: Slip) -> int | None:
     """Give the pair that is confirmed when these words are accepted."""
     state: State = evolve(CABLE, MovedTo(slip.expected))
-    step = decide(state, Heard(judgement=Judgement.ACCEPTED.value, words=words, readings=()))
+    step = decide(state, Heard(judgement=Judgement.ACCEPTED.value, words=words, readings=(), after=state.announcement))
     return next((fact.pair for fact in step.facts if isinstance(fact, PairConfirmed)), None)
 
 

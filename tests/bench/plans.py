@@ -13,13 +13,13 @@ from pathlib import Path
 
 from assistant.cable.makeup import LARGEST_CABLE
 from assistant.cable.plan_text import read_plan
-from assistant.dialogue.messages import StartAsked, Typed
+from assistant.dialogue.messages import Typed
 from assistant.dialogue.state import fold
 from assistant.session.journal import load
 from assistant.session.record import FIRST_SUM, Record, encode
 from assistant.session.replay import rerun
 from tests.bench.report import machine
-from tests.dialogue.conversation import Conversation
+from tests.dialogue.conversation import Conversation, start
 
 RUNS = 5
 CABLES, PAIRS = 20, 1200
@@ -57,22 +57,13 @@ def start_of_work(what: list[str], folder: str) -> None:
 
 def long_record(path: Path, steps: int, pairs: int) -> None:
     """Write the log of a session of so many steps; of eight entries, three confirm a pair and one is undone."""
-    talk = Conversation(pairs)
     last_sum, lines = FIRST_SUM, []
-    start = StartAsked(
-        cable_pairs=pairs,
-        first=1,
-        last=pairs,
-        asking=False,
-        app_version="bench",
-        pair_order=talk.state.pair_order,
-        binder_order=talk.state.binder_order,
-    )
+    request = start(pairs)
     opened = Conversation(pairs)
-    records = [Record(number=1, at="2026-01-01T00:00:00+00:00", input=start, facts=tuple(opened.facts))]
+    records = [Record(number=1, at="2026-01-01T00:00:00+00:00", input=request, facts=tuple(opened.facts))]
     entries = ("confirm", "where am i", "confirm", "what is pair 7", "undo that", "confirm", "say again", "next pair")
     for number in range(2, steps + 1):
-        came = Typed(entries[number % len(entries)])
+        came = Typed(entries[number % len(entries)], opened.state.announcement)
         facts = opened.put(came).facts
         records.append(Record(number=number, at="2026-01-01T00:00:00+00:00", input=came, facts=facts))
     for record in records:

@@ -18,10 +18,11 @@ LEAST_RIGHT = {
     (HUMAN, "10 dB"): (33, 38),
     (HUMAN, "5 dB"): (26, 38),
     (NATURAL, "quiet"): (35, 40),
-    (NATURAL, "10 dB"): (36, 40),
-    (NATURAL, "5 dB"): (31, 40),
+    (NATURAL, "10 dB"): (35, 40),
+    (NATURAL, "5 dB"): (29, 40),
 }
-"""Right calls at least, of so many."""
+"""Right calls at least, of so many. Of natural voices one and two fewer than at first: clearing, opening again,
+modules, passed tests and other cables were put among what needs the second ear, since they change the record."""
 MOST_TALK_ASKED = 3
 """Pieces of talk asked back at most, in all conditions together, of 72."""
 
