@@ -64,7 +64,8 @@ class Row:
     @property
     def how(self) -> str:
         """How the pair was named when it was confirmed; empty where it is not."""
-        return self.made.how if self.made and self.standing is Standing.CONFIRMED else ""
+        joined = self.standing in (Standing.CONFIRMED, Standing.JOINED_FAULTY)
+        return self.made.how if self.made and joined else ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
