@@ -297,6 +297,8 @@ def test_undo_at_any_depth_restores_what_was(text: str, entries: list[tuple[str,
             trail.append(before)
     if talk.state.verifying is not None:  # in it only what it logged can be taken back
         talk.typed("end verification")
+    if talk.state.kept_last:  # a reading stays, and is not passed over unasked
+        assert talk.typed("undo that").startswith("A note or a reading stays")
     for was in reversed(trail):
         assert talk.typed("undo that").startswith("Undone: ")
         now = talk.state
