@@ -78,7 +78,7 @@ class Opened:
 
 
 def opened(browser: Any, folder: Path, *sessions: Session) -> tuple[Opened, Account]:
-    account = account_of([session.log(f"{i}.jsonl") for i, session in enumerate(sessions)])
+    account = account_of([session.log(f"{i}.jsonl") for i, session in enumerate(sessions)], together=True)
     path = folder / "page.html"
     path.write_text(as_page(account), encoding="utf-8")
     return Opened(browser, path), account
@@ -105,7 +105,7 @@ def test_the_slider_shows_the_groups_as_the_fold_has_them_at_every_moment(browse
         for index, joint in enumerate(rows):
             standing = state.standing(joint)
             how = known.value if (known := state.of(joint.number).confirmed) else ""
-            code = code_of(standing, how)
+            code = code_of(standing, how, "")
             wanted[index] = (code, CODES[code].sign)
         assert here.codes() == wanted, f"at {seconds} s"
         confirmed = sum(state.standing(joint) is Standing.CONFIRMED for joint in rows)
