@@ -449,3 +449,20 @@ def test_undo_behind_a_note_or_a_reading_does_not_take_the_entry_before_it_unask
     assert confirmed(talk) == [1]
     assert talk.state.of(JointNumber(1)).confirmed is not None
     assert talk.typed("undo that").startswith("Undone: one, blue white.")
+
+
+SITES_OF = {
+    "traffic": {Site.MANHOLE, Site.BURIED, Site.CABINET},
+    "atmosphere": {Site.MANHOLE},
+    "attendant": {Site.MANHOLE},
+    "power": {Site.AERIAL, Site.BURIED},
+    "lightning": {Site.AERIAL, Site.BURIED, Site.CABINET},
+    "voltage": set(Site),
+    "bonding": set(Site),
+    "sharp edges": set(Site),
+}
+"""Sources stand beside each check; that one is asked at every place where it applies is a decision, not a slip."""
+
+
+def test_each_check_is_asked_at_the_places_that_it_is_for() -> None:
+    assert {check.name: set(check.sites) for check in CHECKS} == SITES_OF
