@@ -43,7 +43,7 @@ def test_the_states_below_cover_all_modes() -> None:
     assert set(in_each_mode()) == set(Mode)
 
 
-@pytest.mark.parametrize("mode", set(Mode) - {Mode.ENDED})
+@pytest.mark.parametrize("mode", [mode for mode in Mode if mode is not Mode.ENDED])
 def test_every_mode_opens_say_again_and_a_way_on(mode: Mode) -> None:
     opened = scope_of(in_each_mode()[mode].state).intents
     assert say.SayAgain in opened
@@ -51,7 +51,7 @@ def test_every_mode_opens_say_again_and_a_way_on(mode: Mode) -> None:
     assert opened & {say.Finish, say.CarryOn, say.No}
 
 
-@pytest.mark.parametrize("mode", set(Mode) - {Mode.ENDED})
+@pytest.mark.parametrize("mode", [mode for mode in Mode if mode is not Mode.ENDED])
 def test_no_key_entry_has_two_meanings_in_any_mode(mode: Mode) -> None:
     scope = key_scope_of(in_each_mode()[mode].state)
     chance = random.Random(1)
@@ -71,7 +71,7 @@ def test_yes_and_no_are_open_only_in_a_question() -> None:
         assert (say.Yes in scope_of(talk.state).intents) == (mode in QUESTIONS)
 
 
-@given(st.sampled_from(sorted(set(Mode) - {Mode.ENDED}, key=str)), st.integers(0, 2**32 - 1))
+@given(st.sampled_from(sorted([mode for mode in Mode if mode is not Mode.ENDED], key=str)), st.integers(0, 2**32 - 1))
 @settings(max_examples=300)
 def test_whatever_a_mode_opens_leads_to_an_answer_and_rebuilds_from_its_facts(mode: Mode, seed: int) -> None:
     talk = in_each_mode()[mode]
