@@ -24,6 +24,7 @@ from assistant.cable.splice_plan import JointNumber
 from assistant.dialogue import messages
 from assistant.dialogue.messages import BEFORE_NUMBERS, Fact, Input, Question
 from assistant.dialogue.tags import FACT_TAGS, INPUT_TAGS, QUESTION_TAGS
+from assistant.session.quick import read_usual
 from assistant.texts import well_formed
 
 MOST_RECORDS = 10**9
@@ -34,6 +35,8 @@ FIRST_SUM = "0" * SUM_LENGTH
 """What stands for the checksum before the first line."""
 LINE_START = b'{"sum":"'
 """How every line begins; JSON escapes quotes in texts, so that it stands nowhere else in a line."""
+_BODY, _END = len(LINE_START) + SUM_LENGTH + len('",'), len("}\n")
+"""Bytes of a line before and behind its text."""
 _LINE = re.compile(rb'\{"sum":"([0-9a-f]{16})",(.*)\}\n', re.DOTALL)
 _HALF = re.compile(rb"\\u[dD][89a-fA-F]")
 _AFTER = re.compile(rb'"after":"([0-9a-f]{16})",')
@@ -216,6 +219,19 @@ def read(body: bytes) -> Record:
         ForeignRecordError: it is no record, whatever else it is.
 
     """
+    usual = read_usual(body)
+    if usual is not None and 1 <= usual[0] <= MOST_RECORDS:
+        return Record(number=usual[0], at=usual[1], input=usual[2], facts=usual[3])
+    return read_any(body)
+
+
+def read_any(body: bytes) -> Record:
+    """Read such a text in the way that knows every version, a field at a time.
+
+    Raises:
+        ForeignRecordError: it is no record, whatever else it is.
+
+    """
     try:
         content = json.loads(b"{" + body + b"}")
         if _HALF.search(body):
@@ -281,13 +297,13 @@ def check(line: bytes, sum_before: str) -> tuple[str, bytes]:
         RecordError: the line is not whole, was changed, or does not follow the one before.
 
     """
-    parts = split(line)
-    if parts is None:
+    body = line[_BODY:-_END]
+    checksum = checksum_of(sum_before, body)
+    if line == b"".join((LINE_START, checksum.encode(), b'",', body, b"}\n")):
+        return checksum, body
+    if _LINE.fullmatch(line) is None:
         raise RecordError("it is not a whole record")
-    checksum, body = parts
-    if checksum_of(sum_before, body) != checksum:
-        raise RecordError("its checksum does not fit: it was changed, or a line before it is missing")
-    return checksum, body
+    raise RecordError("its checksum does not fit: it was changed, or a line before it is missing")
 
 
 def fact_object(fact: Fact) -> dict[str, Any]:
@@ -300,12 +316,6 @@ def after_of(body: bytes) -> str | None:
     """Give the checksum that a line says it was written after; None where an older version wrote it."""
     found = _AFTER.match(body)
     return found.group(1).decode() if found else None
-
-
-def split(line: bytes) -> tuple[str, bytes] | None:
-    """Give the checksum that a line carries and the text that it covers; None where it is not a whole line."""
-    found = _LINE.fullmatch(line)
-    return (found.group(1).decode(), found.group(2)) if found else None
 
 
 def checksum_of(before: str, body: bytes) -> str:
