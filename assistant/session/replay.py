@@ -56,7 +56,7 @@ def steps(records: Iterable[Record]) -> Iterator[tuple[State, Record, State]]:
         except HistoryError:
             raise
         except Exception as error:
-            raise _forged(record, error) from error
+            raise forged(record, error) from error
         yield before, record, state
 
 
@@ -153,10 +153,10 @@ def refusing_forgery(record: Record) -> Iterator[None]:
     except AssistantError:
         raise
     except Exception as error:
-        raise _forged(record, error) from error
+        raise forged(record, error) from error
 
 
-def _forged(record: Record, error: Exception) -> HistoryError:
+def forged(record: Record, error: Exception) -> HistoryError:
     """Make the line for it: whatever a forged record breaks, it means the same."""
     return HistoryError(
         f"record {record.number} cannot follow those before it ({type(error).__name__}: {error}); "
