@@ -35,7 +35,7 @@ USUAL_HEARING_CABLE = 600
 """Size of cable that `hear` assumes: one super-unit, numbers of up to three digits."""
 
 
-COLLECT_SELDOM = (50_000, 20, 20)
+COLLECT_SELDOM = (1_000_000, 20, 20)
 """Objects after which Python looks for those that refer to one another in a circle: records never do, and a long log
 has millions of them; with the usual 700 that search takes a third of the time."""
 

@@ -348,7 +348,7 @@ _all_fields = attrgetter(*(one.name for one in fields(State)))
 
 
 def _with(state: State, **changes: object) -> State:
-    """Give a state with some fields changed, as `replace` does, in a fifth of the time: logs are folded fact by fact."""
+    """Give a state with some fields changed, as `replace` does, in a fifth of the time: a log has many facts."""
     made: Any = _Draft(*_all_fields(state))
     for name, value in changes.items():
         setattr(made, name, value)
@@ -512,14 +512,21 @@ def _faulty(state: State, fact: FaultMarked, pair: JointNumber, fault: Fault) ->
     return _moved_on(marked, pair) if pair == state.expected and state.verifying is None else marked
 
 
+def plan_for(settings: SessionSettings) -> Plan:
+    """Give the plan of a session: the one it was given, or the straight sequence that its settings name."""
+    if settings.plan_text:
+        return plan_of(settings.plan_text)
+    return straight_sequence(Cable(settings.cable_pairs), settings.first, settings.last)
+
+
 def _opened(fact: SessionOpened) -> State:
     settings = fact.settings
-    if settings.plan_text:
-        plan = plan_of(settings.plan_text)
-    else:
-        plan = straight_sequence(Cable(settings.cable_pairs), settings.first, settings.last)
     state = State(
-        plan=plan, settings=settings, opened=True, hears=bool(fact.who.microphone), unchecked=_checks(settings)
+        plan=plan_for(settings),
+        settings=settings,
+        opened=True,
+        hears=bool(fact.who.microphone),
+        unchecked=_checks(settings),
     )
     return state if settings.asking or settings.any_order else _expecting(state, state.next_after(None))
 
@@ -537,16 +544,27 @@ def _checks_on_resume(state: State) -> tuple[str, ...]:
 
 
 def _set(state: State, fact: EntryFact, pair: JointNumber, known: PairState) -> State:
-    point = UndoPoint(
-        fact=fact,
-        pair=pair,
-        same_entry=isinstance(fact, PairConfirmed | FaultMarked | PairTested) and fact.same_entry,
-        pairs=state.pairs,
-        expected=state.expected,
-        verifying=state.verifying,
-        before=state.undo,
-    )
+    point = undo_point(fact, state.pairs, state.expected, state.verifying, state.undo)
     return _with(state, pairs=state.pairs.set(pair, known), undo=point, kept_last=False)
+
+
+def undo_point(
+    fact: EntryFact,
+    pairs: Map[JointNumber, PairState],
+    expected: JointNumber | None,
+    verifying: Verifying | None,
+    before: UndoPoint | None,
+) -> UndoPoint:
+    """Give the point to go back to when this entry is taken back, from what was before it."""
+    return UndoPoint(
+        fact=fact,
+        pair=fact.pair,
+        same_entry=isinstance(fact, PairConfirmed | FaultMarked | PairTested) and fact.same_entry,
+        pairs=pairs,
+        expected=expected,
+        verifying=verifying,
+        before=before,
+    )
 
 
 def _moved_on(state: State, pair: JointNumber) -> State:
