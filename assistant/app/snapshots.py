@@ -17,6 +17,7 @@ import assistant
 from assistant.dialogue.state import State
 from assistant.session.journal import FileJournal
 from assistant.session.place import OWN_FILE
+from assistant.session.record import RecordsLost
 from assistant.session.salvage import Known, LoadedLog
 from assistant.session.snapshot import Snapshot, from_bytes, to_bytes
 
@@ -54,16 +55,16 @@ def find(log: Path) -> Snapshot | None:
     """Read the snapshot of a log; None where there is none that can be used."""
     try:
         handle = os.open(snapshot_file(log), os.O_RDONLY | os.O_CLOEXEC | os.O_NOFOLLOW | os.O_NONBLOCK)
-    except OSError:
-        return None
-    with os.fdopen(handle, "rb") as file:
         try:
             there = os.fstat(handle)
-            if not program() or not _is_own(there) or there.st_size > MOST_BYTES:
+            if not _is_own(there) or there.st_size > MOST_BYTES or not program():
                 return None
-            return from_bytes(file.read(), program())
-        except OSError:
-            return None
+            with os.fdopen(handle, "rb", closefd=False) as file:
+                return from_bytes(file.read(), program())
+        finally:
+            os.close(handle)
+    except OSError:
+        return None
 
 
 def _is_own(there: os.stat_result) -> bool:
@@ -106,8 +107,8 @@ class Snapshots:
         self._writing: threading.Thread | None = None
         if loaded is not None:
             self._kept = loaded.known.number if loaded.known else 0
-            # where records are lost a number stands for no line, and a snapshot could not say how much it covers
-            self._usable = loaded.last_number == self._kept + len(loaded.records)
+            # behind a gap nothing is sure, which a state does not tell, and a number stands for no line
+            self._usable = not any(isinstance(record.input, RecordsLost) for record in loaded.records)
 
     def after(self, state: State, number: int) -> None:
         """Learn of the state after a record; now and then a snapshot of it is written, in the background."""
@@ -126,7 +127,7 @@ class Snapshots:
             if self._kept:
                 _remove(snapshot_file(self._journal.path))
             return
-        if number - self._kept >= EVERY or (self._kept and number > self._kept):
+        if number - self._kept >= (EVERY if not self._kept else EVERY // 5):
             write = self._task(state, number)
             if write is not None:
                 write()
