@@ -23,7 +23,7 @@ from assistant.session.snapshot import Snapshot, from_bytes, to_bytes
 
 SUFFIX = ".state"
 EVERY = 5_000
-"""Records after which a snapshot is written: folding as many takes a few tenths of a second (`bench.faults.big`)."""
+"""Records after which a snapshot is written: folding as many takes a tenth of a second or two (`bench.faults.big`)."""
 LEAST_FREE = 200_000_000
 """Bytes that must be free on the disk: a cache takes no room that the log may need."""
 MOST_BYTES = 200_000_000
