@@ -3,7 +3,7 @@
 import sys
 import threading
 from collections.abc import Callable
-from contextlib import ExitStack
+from contextlib import ExitStack, suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -391,6 +391,17 @@ def _is_unfinished(path: Path) -> bool:
     return state.opened and not state.ended
 
 
+def _longer_one(path: Path, paths: list[Path]) -> Path | None:
+    """Give the log that goes on where this one ends: it begins with all the records of this one, byte for byte."""
+    data = read_file(path)
+    whole = data[: data.rfind(b"\n") + 1]
+    for other in paths if whole else ():
+        with suppress(OSError), other.open("rb") as file:  # what cannot be read does not go on with it
+            if file.read(len(whole)) == whole and b"\n" in file.read():
+                return other
+    return None
+
+
 def _newest_unfinished(folder: Path, screen: Screen) -> Path:
     """Give the newest log that is not ended; a damaged one is passed over, and told."""
     passed: list[str] = []
@@ -401,7 +412,10 @@ def _newest_unfinished(folder: Path, screen: Screen) -> Path:
         except AssistantError as error:
             passed.append(str(error))
             continue
-        if wanted:
+        longer = _longer_one(path, paths) if wanted else None
+        if longer is not None:  # as where it was taken away and written anew under another name
+            passed.append(f"{path}: is the beginning of {longer.name}, in which the session went on")
+        elif wanted:
             for line in passed:
                 screen.show(f"Passed over: {line}")
             return path
