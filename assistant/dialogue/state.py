@@ -331,14 +331,14 @@ class State:
         joints = self.plan.joints
         turn = -1 if joint is None else self.plan.turn[joint]
         kinds: dict[int, JointNumber] = {}
-        for index in chain(range(turn + 1, len(joints)), range(turn + 1)):
-            joint_there = joints[index]
-            known = self.pairs.get(joint_there.number, UNTOUCHED)
-            if known.confirmed is not None or not joint_there.kind.joined:
+        known_of = self.pairs.get
+        for one in map(joints.__getitem__, chain(range(turn + 1, len(joints)), range(turn + 1))):
+            known = known_of(one.number, UNTOUCHED)
+            if known.confirmed is not None or not one.kind.joined:
                 continue
             if known.fresh:
-                return joint_there.number
-            kinds.setdefault(2 if known.faults else 1, joint_there.number)
+                return one.number
+            kinds.setdefault(2 if known.faults else 1, one.number)
         return kinds[min(kinds)] if kinds else None
 
 
