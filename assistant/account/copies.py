@@ -107,9 +107,12 @@ def _filled(records: tuple[Record, ...], other: Mapping[int, Record]) -> tuple[t
     made: list[Record] = []
     gaps: list[str] = []
     for record in records:
+        if not isinstance(record.input, RecordsLost):
+            made.append(record)
+            continue
         numbers = range(record.number, record.last_number + 1)
         there = [other[number] for number in numbers if number in other]
-        if isinstance(record.input, RecordsLost) and len(there) == len(numbers) and _real(there):
+        if len(there) == len(numbers) and _real(there):
             made += there
             gaps.append(lost_words(record))
         else:

@@ -56,8 +56,17 @@ def moment(record: Record) -> datetime:
 def line_of(record: Record, before: State, turn: datetime | None = None, *, clock_set: bool = False) -> Line:
     """Tell of one record, given the state before it, and its time on a clock that goes on."""
     way, came = _came(record)
-    joints = {joint: None for fact in record.facts for joint in joints_of(fact, before)}
-    topics = {topic for fact in record.facts if (topic := topic_of(fact)) is not None}
+    said: list[str] = []
+    joints: dict[JointNumber, None] = {}
+    topics: set[Topic] = set()
+    for fact in record.facts:
+        if isinstance(fact, m.Said | m.Repeated):
+            said.append(fact.text)
+            continue
+        joints |= dict.fromkeys(joints_of(fact, before))
+        topic = topic_of(fact)
+        if topic is not None:
+            topics.add(topic)
     if isinstance(record.input, RecordsLost | LaterInput) or record.later:
         topics.add(Topic.LOST)
     if clock_set:
@@ -69,7 +78,7 @@ def line_of(record: Record, before: State, turn: datetime | None = None, *, cloc
         turn=turn or at,
         way=way,
         came=came,
-        said=tuple(fact.text for fact in record.facts if isinstance(fact, m.Said | m.Repeated)),
+        said=tuple(said),
         topics=frozenset(topics),
         joints=tuple(joints),
         sound_sha256=record.input.sound_sha256 if isinstance(record.input, m.Heard) else "",

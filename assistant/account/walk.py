@@ -14,8 +14,9 @@ from assistant.dialogue import messages as m
 from assistant.dialogue.messages import Fact
 from assistant.dialogue.state import PairState, Standing, State
 from assistant.dialogue.tags import FACT_TAGS
+from assistant.errors import AssistantError
 from assistant.session.record import LaterInput, Record, RecordsLost
-from assistant.session.replay import HistoryError, refusing_forgery, steps
+from assistant.session.replay import HistoryError, forged, refusing_forgery, steps
 from assistant.words.intents import Fault
 
 CONFIRMATIONS = (FACT_TAGS[m.PairConfirmed], m.PairConfirmed.__name__)
@@ -169,6 +170,8 @@ class Walk:
     """How each joint was confirmed, without what was taken back; the last one stands."""
     later: list[int] = field(default_factory=list)
     """Records that hold what a later version wrote."""
+    until: Line | None = None
+    """The last step that a fact came of: how long the sitting lasted so far."""
 
     @property
     def touched(self) -> bool:
@@ -197,9 +200,14 @@ def walk(log: ReadLog) -> Walk:
         for turn, (before, record, state) in zip(clock.turns, steps(log.records), strict=True):
             found = found or Walk(log, opened, splice_of(opened, log.records, state), clock, state)
             found.last = state
-            with refusing_forgery(record):
+            try:
                 _take(found, before, record, line_of(record, before, turn, clock_set=record.number in jumps))
+            except AssistantError:
+                raise
+            except Exception as error:  # as `refusing_forgery`, which takes its time in a long log
+                raise forged(record, error) from error
         assert found is not None
+        _close_sitting(found)
         with refusing_forgery(log.records[-1]):
             found.slips = list(_followed(found))
     except (AccountError, HistoryError) as error:
@@ -212,18 +220,25 @@ def spots(plan: Plan, joint: Joint) -> tuple[Spot, ...]:
     return tuple((plan.ends[place.end].name, place.position) for place in joint.places)
 
 
+_ONLY_SAID = (m.Said, m.Repeated, m.Missed)
+"""Facts that leave nothing in an account but their step: most of a long log."""
+
+
 def _take(found: Walk, before: State, record: Record, line: Line) -> None:
     state = found.last
     found.lines.append(line)
     if record.later or isinstance(record.input, LaterInput):
         found.later.append(record.number)
-    touched = dict.fromkeys(JointNumber(j) for f in record.facts if isinstance(j := getattr(f, "pair", None), int))
+    telling = [fact for fact in record.facts if not isinstance(fact, _ONLY_SAID)]
+    touched = dict.fromkeys(JointNumber(j) for f in telling if isinstance(j := getattr(f, "pair", None), int))
     made = {number: _last(found.made.get(number)) for number in touched}
-    for fact in record.facts:
+    for fact in telling:
         _take_fact(found, fact, line, state)
         _keep_made(found, fact, line)
         if isinstance(fact, m.Mismatch):
             found.slips.append(_slip(found.log.name, fact, line, before))
+    if record.facts:
+        found.until = line
     doubtful = _doubtful(record, state)
     for number in [*doubtful, *(joint for joint in touched if joint not in doubtful)]:
         again = made.get(number) is not _last(found.made.get(number))  # by another person, and as before
@@ -243,11 +258,12 @@ def _take_fact(found: Walk, fact: Fact, line: Line, state: State) -> None:
     log = found.log.name
     match fact:
         case m.SessionOpened() | m.SessionResumed():
+            _close_sitting(found)
             found.sittings.append(_sitting(log, fact, line))
         case m.SessionLeft(reason=reason):
-            _end(found, line, f"left ({reason})")
+            _end(found, f"left ({reason})")
         case m.SessionEnded():
-            _end(found, line, "finished")
+            _end(found, "finished")
         case m.CheckAnswered(check=check, done=done, by=by):
             found.answers.append(
                 CheckReply(at=line.at, log=log, record=line.record, check=check, done=done, by=by.value)
@@ -292,8 +308,6 @@ def _take_fact(found: Walk, fact: Fact, line: Line, state: State) -> None:
             pass  # what these come to is read off the state, or is no part of the account
         case never:
             assert_never(never)
-    if found.sittings:
-        found.sittings[-1] = replace(found.sittings[-1], ended=line.at, record=line.record)
 
 
 def _remark(
@@ -327,9 +341,15 @@ def _sitting(log: str, fact: m.SessionOpened | m.SessionResumed, line: Line) -> 
     )
 
 
-def _end(found: Walk, line: Line, how: str) -> None:
+def _end(found: Walk, how: str) -> None:
     if found.sittings:
-        found.sittings[-1] = replace(found.sittings[-1], ended=line.at, end=how)
+        found.sittings[-1] = replace(found.sittings[-1], end=how)
+
+
+def _close_sitting(found: Walk) -> None:
+    """Say how long the last sitting lasted: to the last step that a fact came of."""
+    if found.sittings and found.until is not None:
+        found.sittings[-1] = replace(found.sittings[-1], ended=found.until.at, record=found.until.record)
 
 
 def _change(
@@ -399,15 +419,22 @@ _Following = m.PairConfirmed | m.PairSkipped | m.FaultMarked | m.MovedTo | m.Und
 
 def _followed(found: Walk) -> Iterator[Slip]:
     """Tell of each slip what was done next; of one walk backwards, so that long logs take no longer."""
-    following: dict[int, str] = {}
-    words = "nothing more in this log"
+    following: dict[int, tuple[_Following, Line] | None] = {}
+    slipped = {slip.record for slip in found.slips}
+    then: tuple[_Following, Line] | None = None
     for record, line in zip(reversed(found.log.records), reversed(found.lines), strict=True):
-        following[record.number] = words
+        if record.number in slipped:
+            following[record.number] = then
         done = next((fact for fact in record.facts if isinstance(fact, _Following)), None)
-        if done is not None:
-            words = f"{_named(done, found.last)} at {line.at:%H:%M:%S}"
+        then = then if done is None else (done, line)
     for slip in found.slips:
-        yield replace(slip, followed_by=following[slip.record])
+        after = following[slip.record]
+        words = "nothing more in this log" if after is None else f"{_named(after[0], found.last)} at {_clock(after[1])}"
+        yield replace(slip, followed_by=words)
+
+
+def _clock(line: Line) -> str:
+    return f"{line.at:%H:%M:%S}"
 
 
 def _named(fact: _Following, state: State) -> str:

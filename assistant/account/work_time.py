@@ -25,11 +25,17 @@ class Stretch:
 def stretches(times: Iterable[datetime]) -> tuple[Stretch, ...]:
     """Give the stretches of work, from the times of all records in ascending order."""
     found: list[Stretch] = []
+    began: datetime | None = None
+    ended: datetime | None = None
     for at in times:
-        if found and at - found[-1].ended <= PAUSE:
-            found[-1] = Stretch(found[-1].began, at)
-        else:
-            found.append(Stretch(at, at))
+        if began is None or ended is None:
+            began = at
+        elif at - ended > PAUSE:
+            found.append(Stretch(began, ended))
+            began = at
+        ended = at
+    if began is not None and ended is not None:
+        found.append(Stretch(began, ended))
     return tuple(found)
 
 

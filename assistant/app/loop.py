@@ -4,6 +4,7 @@ This thread alone owns the state and the journal. What is logged is logged befor
 """
 
 import threading
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from typing import assert_never
 
@@ -155,7 +156,9 @@ class Loop:
     ) -> None:
         """Take the state to begin from, with the number of records already in the journal."""
         self.state = state
-        self._records = records
+        self.records = records
+        self.after_record: Callable[[State, int], None] = lambda state, number: None
+        """Is told the state after each further record, and its number."""
         self._log = LogWatch(journal, clock, inbox.put_own)
         self._inbox = inbox
         self._floor = inbox.floor
@@ -236,16 +239,17 @@ class Loop:
             self._keep_sound(came.sound_sha256, recorded=bool(step.facts))
         if step.facts:
             at = self._clock.now().isoformat(timespec="milliseconds")
-            record = Record(number=self._records + 1, at=at, input=came, facts=step.facts)
+            record = Record(number=self.records + 1, at=at, input=came, facts=step.facts)
             counts, told = self._log.append(record)
             if not counts:
                 self._tell_of_log(told)
                 self._quitting = self._quitting or isinstance(came, StopAsked)
                 return
-            self._records += 1
+            self.records += 1
             self.state = fold(step.facts, self.state)
             self._carry_out(step.effects, interrupt=isinstance(came, KeysPressed | KeysRefused | Typed))
             self._tell_of_log(told)
+            self.after_record(self.state, self.records)
             return
         self._carry_out(step.effects, interrupt=isinstance(came, KeysPressed | KeysRefused | Typed))
 
@@ -259,7 +263,7 @@ class Loop:
             self._sounds.drop(sha256)
             return
         try:
-            self._sounds.keep(sha256, self._records + 1)
+            self._sounds.keep(sha256, self.records + 1)
         except AssistantError as error:
             self._inbox.put_own(DeviceFailed("keeping of sound", str(error)))
 

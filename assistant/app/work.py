@@ -3,7 +3,7 @@
 import sys
 import threading
 from collections.abc import Callable
-from contextlib import ExitStack
+from contextlib import ExitStack, suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -18,7 +18,7 @@ from assistant.adapters.terminal import TakesKeys, echo, raw_terminal, watch_ter
 from assistant.adapters.voice_pyttsx3 import SpeechRenderer
 from assistant.adapters.voices import FileVoice, PrintVoice, SpeakerVoice
 from assistant.app import ears as ears_here
-from assistant.app import seals
+from assistant.app import seals, snapshots
 from assistant.app.hearing_thread import HearingThread
 from assistant.app.inbox import Inbox
 from assistant.app.loop import Feeds, ListeningGate, Loop
@@ -93,6 +93,7 @@ class _Session:
     records: int
     journal: FileJournal
     first: Input
+    snapshots: snapshots.Snapshots
 
 
 def work(
@@ -139,9 +140,11 @@ def work(
             ear=ear,
             sounds=sounds,
         )
+        loop.after_record = session.snapshots.after
         stops.hand_over(loop.stop)
         feeds.start(session.journal.path.parent, sounds)
         state = loop.run()
+    session.snapshots.end(state, loop.records)
     for path in session.journal.health.places:
         _seal_if_there_is_a_key(path, screen)
     return state, session.journal.path
@@ -327,7 +330,8 @@ def _begun(options: WorkOptions, request: StartAsked, clock: Clock) -> _Session:
     while path.exists():
         number += 1
         path = options.log / f"session-{stamp}-{number}{LOG_SUFFIX}"
-    return _Session(initial(), 0, FileJournal.create(path, _copy_of(path, options)), request)
+    journal = FileJournal.create(path, _copy_of(path, options))
+    return _Session(initial(), 0, journal, request, snapshots.Snapshots(journal))
 
 
 def _copy_of(path: Path, options: WorkOptions) -> Path | None:
@@ -344,14 +348,18 @@ def _resumed(options: WorkOptions, who: Attendance, screen: Screen) -> _Session:
             "work: --resume goes on as the log says; leave out the plan, --place, --cable, --from and --to"
         )
     path = Path(options.resume) if options.resume else _newest_unfinished(options.log, screen)
-    journal, loaded = FileJournal.reopen(path, _copy_of(path, options), settle=settled)
-    state = rebuild(loaded.records)
+    found = snapshots.find(path)
+    journal, loaded = FileJournal.reopen(
+        path, _copy_of(path, options), settle=settled, known=found.known if found else None
+    )
+    state = rebuild(loaded.records, found.state if found and loaded.known else None)
     if not state.opened or state.ended:
         journal.close()
         why = "is ended" if state.ended else "holds no session"
         raise AssistantError(f"{path}: {why}; start a new session with --cable")
-    last = loaded.records[-1].last_number
-    return _Session(state, last, journal, ResumeAsked(len(loaded.torn), who))
+    keeper = snapshots.Snapshots(journal, loaded)
+    keeper.after(state, loaded.last_number)
+    return _Session(state, loaded.last_number, journal, ResumeAsked(len(loaded.torn), who), keeper)
 
 
 def _as_resumed(path: Path) -> LoadedLog:
@@ -383,6 +391,17 @@ def _is_unfinished(path: Path) -> bool:
     return state.opened and not state.ended
 
 
+def _longer_one(path: Path, paths: list[Path]) -> Path | None:
+    """Give the log that goes on where this one ends: it begins with all the records of this one, byte for byte."""
+    data = read_file(path)
+    whole = data[: data.rfind(b"\n") + 1]
+    for other in paths if whole else ():
+        with suppress(OSError), other.open("rb") as file:  # what cannot be read does not go on with it
+            if file.read(len(whole)) == whole and b"\n" in file.read():
+                return other
+    return None
+
+
 def _newest_unfinished(folder: Path, screen: Screen) -> Path:
     """Give the newest log that is not ended; a damaged one is passed over, and told."""
     passed: list[str] = []
@@ -393,7 +412,10 @@ def _newest_unfinished(folder: Path, screen: Screen) -> Path:
         except AssistantError as error:
             passed.append(str(error))
             continue
-        if wanted:
+        longer = _longer_one(path, paths) if wanted else None
+        if longer is not None:  # as where it was taken away and written anew under another name
+            passed.append(f"{path}: is the beginning of {longer.name}, in which the session went on")
+        elif wanted:
             for line in passed:
                 screen.show(f"Passed over: {line}")
             return path

@@ -21,7 +21,7 @@ from assistant.session.place import (
     write_new,
 )
 from assistant.session.record import FIRST_SUM, LaterInput, Record, RecordsLost, encode
-from assistant.session.salvage import Damage, LoadedLog, read_log
+from assistant.session.salvage import Damage, Known, LoadedLog, read_log
 
 DEMO_FOLDER = "demonstration"
 """Folder of logs that are no work; nothing but the demonstration writes or reads it."""
@@ -159,6 +159,11 @@ class FileJournal:
         return self._places[0].path
 
     @property
+    def end(self) -> tuple[str, int]:
+        """Checksum of the last record, and bytes up to its end."""
+        return self._last_sum, len(self._data)
+
+    @property
     def on_one_disk(self) -> bool:
         """Whether there is a copy, and it lies on the same disk."""
         return len(self._places) > 1 and len({place.device for place in self._places}) == 1
@@ -193,14 +198,19 @@ class FileJournal:
 
     @classmethod
     def reopen(
-        cls, path: Path, copy: Path | None = None, disk: Disk | None = None, settle: Settle | None = None
+        cls,
+        path: Path,
+        copy: Path | None = None,
+        disk: Disk | None = None,
+        settle: Settle | None = None,
+        known: Known | None = None,
     ) -> "tuple[FileJournal, LoadedLog]":
         """Open a log to go on with it, with its copy; a torn last line is moved aside into a file beside it.
 
         Where the two are not equally long, as after a disk was full, the longer one counts. Where only the end
         of a log is damaged, as a power cut may leave it, that is moved aside as well, and a record takes its place
         which names what is lost; `settle` gives it the joints that have to be called again. Without it, and where
-        other lines are damaged too, the log is refused.
+        other lines are damaged too, the log is refused. What is `known` of its beginning is proven, and not read.
 
         Raises:
             JournalError: one is damaged, in use, or cannot be written, or the copy is of another log.
@@ -209,12 +219,12 @@ class FileJournal:
         disk = disk or Disk()
         if copy is not None and copy.exists():
             for spoilt, other in ((path, copy), (copy, path)):
-                _leave_to_copy(spoilt, other, disk)
-        place, loaded, data = _opened(path, disk, settle)
+                _leave_to_copy(spoilt, other, disk, known)
+        place, loaded, data = _opened(path, disk, settle, known)
         places = [place]
         try:
             if copy is not None:
-                loaded, data = _with_copy(places, copy, loaded, data, disk, settle)
+                loaded, data = _with_copy(places, copy, loaded, data, disk, settle, known)
         except BaseException:
             for place in places:
                 place.close()
@@ -281,12 +291,12 @@ def whole_beginning(loaded: LoadedLog, data: bytes) -> bytes | None:
     return whole if whole and data.startswith(whole) else None
 
 
-def _leave_to_copy(spoilt: Path, other: Path, disk: Disk) -> None:
+def _leave_to_copy(spoilt: Path, other: Path, disk: Disk, known: Known | None) -> None:
     """Where a log is damaged at its end only, and its copy has more, move the end aside: the copy has it."""
     try:
         data, there = disk.read(spoilt), disk.read(other)
-        whole = whole_beginning(read_log(data), data)
-        good = read_log(there)
+        whole = whole_beginning(read_log(data, known), data)
+        good = read_log(there, known)
         if whole is None or good.damages or not there.startswith(whole) or good.length <= len(whole):
             return
         _set_aside(spoilt, data[len(whole) :], disk)
@@ -319,7 +329,7 @@ def _with_gap(path: Path, data: bytes, settled: LoadedLog, whole: bytes, disk: D
     return made
 
 
-def _opened(path: Path, disk: Disk, settle: Settle | None) -> tuple[Place, LoadedLog, bytes]:
+def _opened(path: Path, disk: Disk, settle: Settle | None, known: Known | None) -> tuple[Place, LoadedLog, bytes]:
     """Open one file of a log and move aside what is torn, or a damaged end."""
     try:
         handle = disk.open(path, os.O_RDWR | os.O_APPEND)
@@ -328,7 +338,7 @@ def _opened(path: Path, disk: Disk, settle: Settle | None) -> tuple[Place, Loade
     try:
         lock(handle, path)
         data = disk.read(path)
-        loaded = read_log(data)
+        loaded = read_log(data, known)
         whole = whole_beginning(loaded, data) if settle else None
         if settle and whole is not None:
             made = _with_gap(path, data, settle(loaded), whole, disk)
@@ -365,7 +375,13 @@ def _refuse(path: Path, loaded: LoadedLog) -> None:
 
 
 def _with_copy(
-    places: list[Place], copy: Path, loaded: LoadedLog, data: bytes, disk: Disk, settle: Settle | None
+    places: list[Place],
+    copy: Path,
+    loaded: LoadedLog,
+    data: bytes,
+    disk: Disk,
+    settle: Settle | None,
+    known: Known | None,
 ) -> tuple[LoadedLog, bytes]:
     """Open or make the copy and bring both to the same length."""
     if not copy.exists():
@@ -376,7 +392,7 @@ def _with_copy(
                 f"{copy}: cannot be made ({error.strerror}); choose another folder with --copy"
             ) from error
         return loaded, data
-    place, copied, bytes_there = _opened(copy, disk, settle)
+    place, copied, bytes_there = _opened(copy, disk, settle, known)
     places.append(place)
     if not (bytes_there.startswith(data) or data.startswith(bytes_there)):
         raise JournalError(

@@ -10,7 +10,7 @@ load for ever; what a later version wrote is read as far as it is known. Must no
 import hashlib
 import json
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from contextlib import suppress
 from dataclasses import dataclass, fields, is_dataclass
 from types import UnionType
@@ -24,6 +24,7 @@ from assistant.cable.splice_plan import JointNumber
 from assistant.dialogue import messages
 from assistant.dialogue.messages import BEFORE_NUMBERS, Fact, Input, Question
 from assistant.dialogue.tags import FACT_TAGS, INPUT_TAGS, QUESTION_TAGS
+from assistant.session.quick import read_usual
 from assistant.texts import well_formed
 
 MOST_RECORDS = 10**9
@@ -34,6 +35,8 @@ FIRST_SUM = "0" * SUM_LENGTH
 """What stands for the checksum before the first line."""
 LINE_START = b'{"sum":"'
 """How every line begins; JSON escapes quotes in texts, so that it stands nowhere else in a line."""
+_BODY, _END = len(LINE_START) + SUM_LENGTH + len('",'), len("}\n")
+"""Bytes of a line before and behind its text."""
 _LINE = re.compile(rb'\{"sum":"([0-9a-f]{16})",(.*)\}\n', re.DOTALL)
 _HALF = re.compile(rb"\\u[dD][89a-fA-F]")
 _AFTER = re.compile(rb'"after":"([0-9a-f]{16})",')
@@ -216,6 +219,19 @@ def read(body: bytes) -> Record:
         ForeignRecordError: it is no record, whatever else it is.
 
     """
+    usual = read_usual(body)
+    if usual is not None and 1 <= usual[0] <= MOST_RECORDS:
+        return Record(number=usual[0], at=usual[1], input=usual[2], facts=usual[3])
+    return read_any(body)
+
+
+def read_any(body: bytes) -> Record:
+    """Read such a text in the way that knows every version, a field at a time.
+
+    Raises:
+        ForeignRecordError: it is no record, whatever else it is.
+
+    """
     try:
         content = json.loads(b"{" + body + b"}")
         if _HALF.search(body):
@@ -225,7 +241,7 @@ def read(body: bytes) -> Record:
             raise TypeError("its number, time or input is none")
         if not 1 <= number <= MOST_RECORDS:
             raise ValueError(f"no record is numbered {number}")
-        found = [_fact(fact) for fact in facts]
+        found = [read_fact(fact) for fact in facts]
         taken = _came(came)
         if isinstance(taken, RecordsLost) and not number <= taken.last <= MOST_RECORDS:
             raise ValueError(f"records {number} to {taken.last} cannot be lost")
@@ -262,7 +278,8 @@ def _came(content: Any) -> Came:
     return LaterInput(content["tag"])
 
 
-def _fact(content: Any) -> Fact | LaterFact:
+def read_fact(content: Any) -> Fact | LaterFact:
+    """Read a fact as a record holds it; one that is not known here is told by its tag."""
     tag, pair = content["tag"], content.get("pair")
     if type(tag) is not str:
         raise TypeError("a fact has no tag")
@@ -281,13 +298,28 @@ def check(line: bytes, sum_before: str) -> tuple[str, bytes]:
         RecordError: the line is not whole, was changed, or does not follow the one before.
 
     """
-    parts = split(line)
-    if parts is None:
+    body = line[_BODY:-_END]
+    checksum = checksum_of(sum_before, body)
+    if line == b"".join((LINE_START, checksum.encode(), b'",', body, b"}\n")):
+        return checksum, body
+    if _LINE.fullmatch(line) is None:
         raise RecordError("it is not a whole record")
-    checksum, body = parts
-    if checksum_of(sum_before, body) != checksum:
-        raise RecordError("its checksum does not fit: it was changed, or a line before it is missing")
-    return checksum, body
+    raise RecordError("its checksum does not fit: it was changed, or a line before it is missing")
+
+
+def proven(lines: Iterable[bytes], sum_before: str) -> str | None:
+    """Give the checksum of the last of many lines, where each is what was written; None where one is not.
+
+    Finds what `check` finds, line by line, in half the time.
+    """
+    before, new = sum_before.encode(), hashlib.sha256
+    for line in lines:
+        checksum = new(before + line[_BODY:-_END]).hexdigest()[:SUM_LENGTH].encode()
+        framed = line.startswith(LINE_START) and line.endswith(b"}\n")
+        if not framed or line[len(LINE_START) : _BODY] != checksum + b'",':
+            return None
+        before = checksum
+    return before.decode()
 
 
 def fact_object(fact: Fact) -> dict[str, Any]:
@@ -300,12 +332,6 @@ def after_of(body: bytes) -> str | None:
     """Give the checksum that a line says it was written after; None where an older version wrote it."""
     found = _AFTER.match(body)
     return found.group(1).decode() if found else None
-
-
-def split(line: bytes) -> tuple[str, bytes] | None:
-    """Give the checksum that a line carries and the text that it covers; None where it is not a whole line."""
-    found = _LINE.fullmatch(line)
-    return (found.group(1).decode(), found.group(2)) if found else None
 
 
 def checksum_of(before: str, body: bytes) -> str:

@@ -35,14 +35,14 @@ class HistoryError(AssistantError):
     """Records that no session can have written, whole though they are; the text is one line."""
 
 
-def steps(records: Iterable[Record]) -> Iterator[tuple[State, Record, State]]:
-    """Give each record with the states before and after it.
+def steps(records: Iterable[Record], begun: State | None = None) -> Iterator[tuple[State, Record, State]]:
+    """Give each record with the states before and after it; `begun` is the state before the first, where it is known.
 
     Raises:
         HistoryError: a record cannot follow those before it: the log was forged, or its beginning is lost.
 
     """
-    state, patchy = initial(), False
+    state, patchy = begun or initial(), False
     for record in records:
         before = state
         patchy = patchy or isinstance(record.input, RecordsLost) or bool(record.later)
@@ -56,7 +56,7 @@ def steps(records: Iterable[Record]) -> Iterator[tuple[State, Record, State]]:
         except HistoryError:
             raise
         except Exception as error:
-            raise _forged(record, error) from error
+            raise forged(record, error) from error
         yield before, record, state
 
 
@@ -153,10 +153,10 @@ def refusing_forgery(record: Record) -> Iterator[None]:
     except AssistantError:
         raise
     except Exception as error:
-        raise _forged(record, error) from error
+        raise forged(record, error) from error
 
 
-def _forged(record: Record, error: Exception) -> HistoryError:
+def forged(record: Record, error: Exception) -> HistoryError:
     """Make the line for it: whatever a forged record breaks, it means the same."""
     return HistoryError(
         f"record {record.number} cannot follow those before it ({type(error).__name__}: {error}); "
@@ -164,15 +164,15 @@ def _forged(record: Record, error: Exception) -> HistoryError:
     )
 
 
-def rebuild(records: Iterable[Record]) -> State:
-    """Fold all facts of the records into the state they left.
+def rebuild(records: Iterable[Record], begun: State | None = None) -> State:
+    """Fold all facts of the records into the state they left, from the beginning or from a state before them.
 
     Raises:
         HistoryError: a record cannot follow those before it.
 
     """
-    state = initial()
-    for _, _, state in steps(records):  # noqa: B007 (the last one is wanted)
+    state = begun or initial()
+    for _, _, state in steps(records, begun):  # noqa: B007 (the last one is wanted)
         pass
     return state
 

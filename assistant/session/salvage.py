@@ -19,10 +19,10 @@ from assistant.session.record import (
     RecordError,
     RecordsLost,
     after_of,
-    check,
     checksum_of,
     decode,
     encode,
+    proven,
     read,
 )
 
@@ -48,6 +48,18 @@ class Damage:
 
 
 @dataclass(frozen=True, slots=True)
+class Known:
+    """The beginning of a log of which it is known already what it comes to."""
+
+    number: int
+    """Of its last record; as many lines, for nothing in it is lost."""
+    sum: str
+    """Checksum of that record."""
+    length: int
+    """Bytes."""
+
+
+@dataclass(frozen=True, slots=True)
 class LoadedLog:
     """What a log holds."""
 
@@ -64,6 +76,16 @@ class LoadedLog:
     """Line of each record, as it was written."""
     damages: tuple[Damage, ...] = ()
     """Where the file is not what was written; empty where it is."""
+    known: Known | None = None
+    """The beginning that was proven and not read, since it is known what it comes to; records, sums and lines are
+    those behind it. None where all were read."""
+
+    @property
+    def last_number(self) -> int:
+        """Number of the last record; 0 where there is none."""
+        if self.records:
+            return self.records[-1].last_number
+        return self.known.number if self.known else 0
 
     @property
     def count(self) -> int:
@@ -85,13 +107,22 @@ def lines_of(data: bytes) -> list[bytes]:
     return [part + b"\n" for part in parts[:-1]] + ([parts[-1]] if parts[-1] else [])
 
 
-def read_log(data: bytes) -> LoadedLog:
-    """Read a log, be it whole or not; nothing raises."""
-    records: list[Record] = []
-    sums: list[str] = []
+def read_log(data: bytes, known: Known | None = None) -> LoadedLog:
+    """Read a log, be it whole or not; nothing raises.
+
+    Where it is whole and begins with what is known already, every line is still proven, but only those behind that
+    are read.
+    """
     lines = lines_of(data)
     torn = lines.pop() if lines and not lines[-1].endswith(b"\n") else b""
-    wanted, before = 1, FIRST_SUM
+    before = FIRST_SUM
+    if known is not None:
+        if not _begins_with(lines, known):
+            return read_log(data)
+        lines, before = lines[known.number :], known.sum
+    records: list[Record] = []
+    sums: list[str] = []
+    wanted = known.number + 1 if known else 1
     for line in lines:
         try:
             record, checksum = decode(line, before)
@@ -104,7 +135,19 @@ def read_log(data: bytes) -> LoadedLog:
         wanted, before = follow(record, checksum)
     if torn and (LINE_START in torn[1:] or _is_whole(torn, before)):
         return _Salvage(data).log()
-    return LoadedLog(tuple(records), before, len(data) - len(torn), torn, tuple(sums), tuple(lines))
+    return LoadedLog(
+        tuple(records), before, len(data) - len(torn), torn, tuple(sums), tuple(lines), damages=(), known=known
+    )
+
+
+def _begins_with(lines: list[bytes], known: Known) -> bool:
+    """Tell whether a log begins with just what is known, each line proven."""
+    there = lines[: known.number]
+    return (
+        len(there) == known.number > 0
+        and sum(map(len, there)) == known.length
+        and proven(there, FIRST_SUM) == known.sum
+    )
 
 
 def first_and_last(data: bytes) -> tuple[Record, Record] | None:
@@ -113,14 +156,16 @@ def first_and_last(data: bytes) -> tuple[Record, Record] | None:
     None where the log is not whole, or holds no record.
     """
     lines = [line for line in lines_of(data) if line.endswith(b"\n")]
-    before, first, last = FIRST_SUM, b"", b""
+    if not lines or proven(lines, FIRST_SUM) is None:
+        return None
     try:
-        for line in lines:
-            before, last = check(line, before)
-            first = first or last
-        return (read(first), read(last)) if lines else None
+        return read(_body(lines[0])), read(_body(lines[-1]))
     except RecordError:
         return None
+
+
+def _body(line: bytes) -> bytes:
+    return line[_BODY:-2]
 
 
 def _is_whole(torn: bytes, before: str) -> bool:

@@ -180,6 +180,35 @@ def test_a_typed_session_from_a_pipe_can_be_resumed(tmp_path: Path) -> None:
     assert len(load(log).records) == 9
 
 
+def test_the_beginning_of_a_longer_log_is_not_offered_to_go_on_with(tmp_path: Path) -> None:
+    """As is left where another program took the log away, put it back, and the session went on in a new file."""
+    arguments = ["work", "--typed", "--voice", "print", "--log", str(tmp_path)]
+    run(*arguments, "--cable", "25", stdin="blue white\norange white\n")
+    (log,) = tmp_path.glob("*.jsonl")
+    beginning = log.read_bytes()
+    again = log.with_name(f"{log.stem}-again2.jsonl")
+    log.rename(again)
+    over = run(*arguments, "--resume", stdin="green white\nfinish\nyes\n")
+    assert "Three, green white, confirmed" in over.stdout
+    for left in (beginning, beginning + b'{"sum":"torn', b"".join(beginning.splitlines(keepends=True)[:2])):
+        log.write_bytes(left)
+        refused = run(*arguments, "--resume", stdin="blue white\n")
+        assert refused.returncode != 0
+        assert f"{log.name}: is the beginning of {again.name}, in which the session went on" in refused.stderr
+        assert log.read_bytes() == left
+    again.unlink()
+    alone = run(*arguments, "--resume", stdin="")
+    assert "Resumed." in alone.stdout, "a log without a longer one is offered, as ever"
+
+
+def test_equal_copies_in_one_folder_are_both_unfinished(tmp_path: Path) -> None:
+    arguments = ["work", "--typed", "--voice", "print", "--log", str(tmp_path)]
+    run(*arguments, "--cable", "25", stdin="blue white\n")
+    (log,) = tmp_path.glob("*.jsonl")
+    (tmp_path / "copy.jsonl").write_bytes(log.read_bytes())
+    assert "Resumed." in run(*arguments, "--resume", stdin="").stdout
+
+
 def test_a_damaged_log_is_refused_and_left_as_it_is(tmp_path: Path) -> None:
     arguments = ["work", "--typed", "--voice", "print", "--log", str(tmp_path)]
     run(*arguments, "--cable", "25", stdin="blue white\norange white\n")
