@@ -201,6 +201,28 @@ NO_PAIR_ON_CABLE = _says("No pair waits on cable {name}.", name="west")
 AGAIN = _says("I say again: {text}", text="Next three, green white.")
 NOTHING_SAID_YET = _says("Nothing has been said yet.")
 
+# --- built otherwise than planned
+
+BOTH_SIDES = _says("both sides")
+ON_CABLE = _says("cable {name}", name="west")
+USE_SPARE = _says(
+    "On {where}: use {spare}, instead of {pair}?",
+    where="cable west",
+    spare="pair nine nine, brown violet",
+    pair="pair four seven, orange violet",
+)
+ADD_JOINT = _says("A joint that is not planned: {pairs}?", pairs="cable west, pair five one, blue white")
+PUT_OFF = _says("Leave {pair}, {reason}?", pair=_PAIR, reason="found dead")
+REPLACED = _says("{pair} is replaced.", pair=_PAIR)
+ADDED = _says("A joint is added.")
+LEFT_FOR_LATER = _says("{pair}, put off, {reason}.", pair=_PAIR, reason="found dead")
+SAY_THE_CABLE = _says("Not logged. Say the cable of each pair too: {cables}.", cables="cable one is west")
+CABLE_NUMBER = _says("cable {number} is {name}", number="one", name="west")
+CANNOT_REPLACE = _says("Not logged. Pair {number} is in no joint of this work there, or in two.", number="nine nine")
+NO_FREE_PAIR = _says("Not logged. Pair {number} is no free pair there.", number="nine nine")
+OPEN_IT_FIRST = _says("Not logged. Say redo first, it is done: {pair}.", pair=_PAIR)
+STANDS_PUT_OFF = _says("put off, {reason}", reason="found dead")
+
 # --- in any order
 
 GROUP_TAKEN = _says("{group}: colours alone count there.", group="group two, binder orange white")

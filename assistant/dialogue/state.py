@@ -15,12 +15,22 @@ from immutables import Map
 
 from assistant.cable.makeup import Cable, GroupNumber, Position
 from assistant.cable.plan_text import read_plan
-from assistant.cable.splice_plan import End, Joint, JointNumber, Plan, straight_sequence
+from assistant.cable.splice_plan import (
+    End,
+    JoinKind,
+    Joint,
+    JointNumber,
+    Plan,
+    straight_sequence,
+    with_joint_added,
+    with_pair_replaced,
+)
 from assistant.dialogue.checks import ALL_IN_ONE, ON_RESUME, checks_for
 from assistant.dialogue.messages import (
     NOT_YET,
     AnnouncementNumber,
     Answered,
+    AsBuiltFact,
     Asked,
     CalledOut,
     CarriedOn,
@@ -34,6 +44,7 @@ from assistant.dialogue.messages import (
     GroupNamed,
     GroupTaken,
     Held,
+    JointAdded,
     LookedUp,
     MicrophoneTroubled,
     Mismatch,
@@ -42,6 +53,8 @@ from assistant.dialogue.messages import (
     NoteKept,
     PaceSet,
     PairConfirmed,
+    PairPutOff,
+    PairReplaced,
     PairSkipped,
     PairTest,
     PairTested,
@@ -64,7 +77,7 @@ from assistant.dialogue.messages import (
     WorkFact,
 )
 from assistant.dialogue.modes import Mode, mode_of
-from assistant.words.intents import Fault
+from assistant.words.intents import Fault, Reason, Tried
 
 _T = TypeVar("_T")
 
@@ -76,6 +89,9 @@ class PairState:
     confirmed: Check | None = None
     faults: tuple[Fault, ...] = ()
     skipped: bool = False
+    put_off: Reason | None = None
+    """Why it is left for another day; it is not come back to by itself."""
+    tried: Tried | None = None
     tests: tuple[tuple[PairTest, bool], ...] = ()
     """Latest result of each test made."""
 
@@ -87,7 +103,7 @@ class PairState:
     @property
     def fresh(self) -> bool:
         """Whether nothing is known of it: neither joined, nor skipped, nor faulty."""
-        return self.confirmed is None and not self.skipped and not self.faults
+        return self.confirmed is None and not self.skipped and not self.faults and self.put_off is None
 
     @property
     def failed(self) -> bool:
@@ -116,6 +132,7 @@ class UndoPoint:
     pair: JointNumber
     same_entry: bool
     """Whether the point before it belongs to the same entry."""
+    plan: Plan
     pairs: Map[JointNumber, PairState]
     expected: JointNumber | None
     verifying: Verifying | None
@@ -294,7 +311,7 @@ class State:
             return Standing.FAULTY if known.confirmed is None else Standing.JOINED_FAULTY
         if known.confirmed is not None:
             return Standing.CONFIRMED
-        return Standing.SKIPPED if known.skipped else Standing.OPEN
+        return Standing.SKIPPED if known.skipped or known.put_off else Standing.OPEN
 
     def module_of(self, joint: Joint) -> tuple[Joint, ...]:
         """Give the joints of the same group that wait, from this one on in the order of the work.
@@ -309,6 +326,7 @@ class State:
             if j.kind.joined
             and self.of(j.number).left
             and not self.of(j.number).faults
+            and self.of(j.number).put_off is None
             and turn[j.number] >= turn[joint.number]
         )
 
@@ -325,14 +343,15 @@ class State:
     def next_after(self, joint: JointNumber | None) -> JointNumber | None:
         """Give the joint to expect after this one, or the first.
 
-        First those further on, then those passed over by a jump, then the skipped ones, then the faulty ones.
+        First those further on, then those passed over by a jump, then the skipped ones, then the faulty ones; never
+        one that is left for another day.
         """
         joints = self.plan.joints
         turn = -1 if joint is None else self.plan.turn[joint]
         kinds: dict[int, JointNumber] = {}
         for index in chain(range(turn + 1, len(joints)), range(turn + 1)):
             known = self.of(joints[index].number)
-            if not joints[index].kind.joined or not known.left:
+            if not joints[index].kind.joined or not known.left or known.put_off:
                 continue
             if known.fresh:
                 return joints[index].number
@@ -442,7 +461,9 @@ def _evolve_work(state: State, fact: WorkFact) -> State:
     """Give the state after a fact about a joint, the pace or the tests."""
     match fact:
         case PairConfirmed(pair=pair, how=how):
-            done = _set(state, fact, pair, replace(state.of(pair), confirmed=how, skipped=False))
+            done = _set(
+                state, fact, pair, replace(state.of(pair), confirmed=how, skipped=False, put_off=None, tried=None)
+            )
             called_out = () if how is Check.MODULE else _without(state.called_out, pair)
             return _moved_on(replace(done, called_out=called_out), pair)
         case FaultMarked(pair=pair, fault=fault):
@@ -472,11 +493,38 @@ def _evolve_work(state: State, fact: WorkFact) -> State:
         case VerifyingBegun(test=test, pair=pair):
             at_end = state.plan.by_number[pair].lead.end
             return replace(state, verifying=Verifying(test, pair), end=at_end, pace_s=0.0, called_out=())
+        case PairReplaced() | JointAdded() | PairPutOff():
+            return _built(state, fact)
         case VerifyingEnded():
             left = replace(state, verifying=None, verified_to=state.verifying)
             return _expecting(left, left.expected)
         case never:
             assert_never(never)
+
+
+def _built(state: State, fact: AsBuiltFact) -> State:
+    """Give the state in which something is built otherwise than planned.
+
+    Raises:
+        ChangeError: it cannot be: a pair would be in two joints. No rule makes such a fact.
+
+    """
+    match fact:
+        case PairPutOff(pair=pair, reason=reason, tried=tried):
+            known = replace(state.of(pair), put_off=reason, tried=tried)
+            off = _set(state, fact, pair, known)
+            off = replace(off, called_out=_without(state.called_out, pair))
+            return _moved_on(off, pair) if pair == state.expected else off
+        case PairReplaced(pair=pair, old=old, new=new, number=number):
+            plan = with_pair_replaced(state.plan, old, new, number)
+        case JointAdded(pair=number, places=places):
+            pair = number
+            plan = with_joint_added(state.plan, Joint(number=number, kind=JoinKind.STRAIGHT, places=places))
+        case never:
+            assert_never(never)
+    changed = _set(state, fact, pair, state.of(pair))
+    fresh = changed.pairs.delete(number) if number in changed.pairs else changed.pairs
+    return _in_hand(replace(changed, plan=plan, pairs=fresh), number)
 
 
 def _faulty(state: State, fact: FaultMarked, pair: JointNumber, fault: Fault) -> State:
@@ -516,6 +564,7 @@ def _set(state: State, fact: EntryFact, pair: JointNumber, known: PairState) -> 
         fact=fact,
         pair=pair,
         same_entry=isinstance(fact, PairConfirmed | FaultMarked | PairTested) and fact.same_entry,
+        plan=state.plan,
         pairs=state.pairs,
         expected=state.expected,
         verifying=state.verifying,
@@ -571,7 +620,7 @@ def _undone(state: State) -> State:
     point = state.undo
     if point is None:
         return state
-    back = replace(state, pairs=point.pairs, undo=point.before, called_out=())
+    back = replace(state, plan=point.plan, pairs=point.pairs, undo=point.before, called_out=())
     if state.verifying is not None:
         end = state.end
         if point.verifying is not None and point.verifying.joint is not None:

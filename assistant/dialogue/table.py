@@ -11,7 +11,7 @@ from enum import Enum
 from typing import assert_never
 
 from assistant.dialogue.modes import Mode
-from assistant.dialogue.rules import answering, calling_out, faults, following, questions, session, verifying
+from assistant.dialogue.rules import answering, as_built, calling_out, faults, following, questions, session, verifying
 from assistant.dialogue.rules.entry import Rule
 from assistant.words import intents as say
 from assistant.words.intents import Intent
@@ -78,6 +78,13 @@ _OF_THE_WORK: dict[type[Intent], Cell] = {
 }
 """Wherever pairs are worked on."""
 
+_AS_BUILT: dict[type[Intent], Cell] = {
+    say.UseSpare: as_built.use_spare,
+    say.AddJoint: as_built.add_joint,
+    say.PutOff: as_built.put_off,
+}
+"""Wherever pairs are called."""
+
 _FOLLOWING: dict[type[Intent], Cell] = {
     say.CallPair: following.call_pair,
     say.Confirm: following.confirm,
@@ -110,7 +117,7 @@ TABLE: dict[Mode, Row] = {
         },
         unsure=questions.ask_whether_said,
     ),
-    Mode.FOLLOWING: Row(_NOT_NOW | _ALWAYS | _OF_THE_WORK | _FOLLOWING, unsure=questions.ask_whether_said),
+    Mode.FOLLOWING: Row(_NOT_NOW | _ALWAYS | _OF_THE_WORK | _FOLLOWING | _AS_BUILT, unsure=questions.ask_whether_said),
     Mode.CALLING: Row(
         _NOT_NOW
         | _ALWAYS
@@ -133,6 +140,7 @@ TABLE: dict[Mode, Row] = {
         _NOT_NOW
         | _ALWAYS
         | _OF_THE_WORK
+        | _AS_BUILT
         | {
             say.CallPair: following.call_in_any_order,
             say.GoTo: following.take_group,
@@ -180,6 +188,10 @@ TABLE: dict[Mode, Row] = {
         _IN_QUESTION | {say.Yes: following.join_protected, say.No: session.say_no},
         unsure=questions.ask_whether_said_instead,
     ),
+    Mode.BUILDING: Row(
+        _IN_QUESTION | {say.Yes: as_built.build_otherwise, say.No: session.say_no},
+        unsure=questions.ask_whether_said_instead,
+    ),
     Mode.CHECKING: Row(
         dict.fromkeys(ALL_INTENTS, session.ask_check_again)
         | {
@@ -209,7 +221,9 @@ class Names(Enum):
 def names(intent: Intent) -> Names:
     """Tell what an entry names."""
     match intent:
-        case say.CallPair() | say.GoTo() | say.GoToCable() | say.Redo():
+        case (
+            say.CallPair() | say.GoTo() | say.GoToCable() | say.Redo() | say.UseSpare() | say.AddJoint() | say.PutOff()
+        ):
             return Names.A_PAIR
         case say.MarkFault(pair=pair) | say.ClearFault(pair=pair) | say.JoinedFaulty(pair=pair):
             return Names.NOTHING if pair is None else Names.A_PAIR

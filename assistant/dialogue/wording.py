@@ -14,6 +14,8 @@ from assistant.dialogue import naming
 from assistant.dialogue import sentences as s
 from assistant.dialogue.checks import question_of
 from assistant.dialogue.messages import (
+    AsBuiltFact,
+    BuildOtherwise,
     Channel,
     Check,
     DidYouSay,
@@ -22,9 +24,12 @@ from assistant.dialogue.messages import (
     FaultMarked,
     FinishAnyway,
     JoinProtected,
+    JointAdded,
     KeyTrouble,
     MovedTo,
     PairConfirmed,
+    PairPutOff,
+    PairReplaced,
     PairSkipped,
     PairTest,
     PairTested,
@@ -52,7 +57,7 @@ from assistant.dialogue.naming import numbered as numbered_pairs
 from assistant.dialogue.resolve import Disagreement, Groups, Nothing, Pairs, Why
 from assistant.dialogue.sentences import Sentence
 from assistant.dialogue.state import PairState, Standing, State
-from assistant.words.intents import CallGroup, CallPair, Fault
+from assistant.words.intents import CallGroup, CallPair, Fault, Reason, Tried
 from assistant.words.numbers import spoken
 
 
@@ -74,8 +79,7 @@ def opening(state: State) -> str:
     if not state.plan.is_sequence:
         title = state.plan.title or s.UNTITLED.text
         return together(caution, s.PLAN_OPENED(title=title, count=spoken(len(state.plan.to_join))))
-    first, last = state.plan.joints[0].number, state.plan.joints[-1].number
-    return together(caution, s.RANGE_OPENED(size=spoken(state.cable.pairs), run=run(first, last)))
+    return together(caution, s.RANGE_OPENED(size=spoken(state.cable.pairs), run=run(settings.first, settings.last)))
 
 
 def _cable_in_hand(state: State) -> str:
@@ -153,6 +157,8 @@ def question(state: State, asked: Question) -> str:
         case JoinProtected(joint=number):
             made = state.plan.by_number[number]
             return s.JOIN_PROTECTED(pair=_named_with_cable(state, made), reason=made.protect)
+        case BuildOtherwise(change=change):
+            return built_otherwise(state, change)
         case SiteCheck(check=check):
             assert state.settings.site is not None, "checks are asked of a kind of place"
             return question_of(check, state.settings.site)
@@ -358,7 +364,7 @@ def no_such_fault(state: State, made: Joint | None, fault: Fault) -> str:
 
 def faults(state: State) -> str:
     """List the pairs with faults, and those that failed a test."""
-    found = [number for number in state.plan.to_join if state.of(number).faults]
+    found = [number for number in state.plan.by_number if state.of(number).faults]
     failed = [number for number in state.plan.to_join if state.of(number).failed and number not in found]
     if not found and not failed:
         return s.NONE_MARKED()
@@ -416,6 +422,12 @@ def undone(state: State, made: Joint, fact: EntryFact) -> str:
             what = "test of "
         case Reopened():
             what = "opening of "
+        case PairReplaced():
+            what = "spare used instead of "
+        case JointAdded():
+            what = "added joint of "
+        case PairPutOff():
+            what = "putting off of "
         case PairConfirmed(how=how):
             what = "module up to " if how is Check.MODULE else ""
         case never:
@@ -427,6 +439,75 @@ def moved(state: State, made: Joint) -> str:
     """Announce the new place, and whether the pair there is done already."""
     standing = standing_of(state.of(made.number))
     return s.MOVED_STANDING(standing=standing) if standing else ""
+
+
+# --- built otherwise than planned --------------------------------------------------------------------
+
+
+def built_otherwise(state: State, change: AsBuiltFact) -> str:
+    """Ask whether something was built otherwise, with numbers and colours of all its pairs."""
+    match change:
+        case PairReplaced(old=old, new=new):
+            end = state.plan.end_of(old)
+            where = s.ON_CABLE(name=end.name) if end.name else s.BOTH_SIDES()
+            return s.USE_SPARE(where=where.lower(), spare=_placed(state, new), pair=_placed(state, old))
+        case JointAdded(places=places):
+            ends = [state.plan.end_of(place).name for place in places]
+            named = [f"cable {end}, " if end else "" for end in ends]
+            told = [f"{end}{_placed(state, place)}" for end, place in zip(named, places, strict=True)]
+            return s.ADD_JOINT(pairs=", to ".join(told))
+        case PairPutOff(pair=number):
+            made = state.plan.by_number[number]
+            return s.PUT_OFF(pair=_named_with_cable(state, made), reason=_put_off_for(change.reason, change.tried))
+    assert_never(change)
+
+
+def _placed(state: State, place: Place) -> str:
+    """Name a pair by count, number, colours and group: it may lie far from the pair in turn."""
+    end, address = state.plan.end_of(place), state.plan.address(place)
+    count = end.called(place.position)[0]
+    named = pair(address, state, end)
+    shown = named if address.group.service else f"pair {named}"
+    where = group(address.group, state, end=end) if end.cable.groups > 1 else ""
+    return ", ".join(part for part in (count, shown, where) if part)
+
+
+def _put_off_for(reason: Reason, tried: Tried | None) -> str:
+    return f"{reason.value} after {tried.value}" if tried else reason.value
+
+
+def built(state: State, change: AsBuiltFact) -> str:
+    """Tell what is built otherwise; the state is that before it."""
+    match change:
+        case PairReplaced(old=old):
+            return s.REPLACED(pair=_placed(state, old))
+        case JointAdded():
+            return s.ADDED()
+        case PairPutOff(pair=number, reason=reason, tried=tried):
+            made = state.plan.by_number[number]
+            return s.LEFT_FOR_LATER(pair=_named_with_cable(state, made), reason=_put_off_for(reason, tried))
+    assert_never(change)
+
+
+def say_the_cable(state: State) -> str:
+    """Ask for the cables by their numbers."""
+    named = [s.CABLE_NUMBER.text.format(number=spoken(i), name=end.name) for i, end in enumerate(state.plan.ends, 1)]
+    return s.ONE_CABLE() if len(named) == 1 else s.SAY_THE_CABLE(cables=listed(named, naming.AND))
+
+
+def cannot_replace(state: State, number: int) -> str:
+    """Refuse to replace what is not to be joined."""
+    return s.CANNOT_REPLACE(number=spoken(number))
+
+
+def no_free_pair(state: State, number: int) -> str:
+    """Refuse a pair that is joined, dead, found working or not there."""
+    return s.NO_FREE_PAIR(number=spoken(number))
+
+
+def open_it_first(state: State, made: Joint) -> str:
+    """Refuse to change a joint that is made."""
+    return s.OPEN_IT_FIRST(pair=_named_with_cable(state, made))
 
 
 # --- calling out -----------------------------------------------------------------------------------
@@ -520,8 +601,7 @@ def outside(state: State, number: int) -> str:
     """Refuse a pair outside the work."""
     if not state.plan.is_sequence:
         return s.OUTSIDE_PLAN(number=spoken(number))
-    first, last = state.plan.joints[0].number, state.plan.joints[-1].number
-    return s.OUTSIDE_RANGE(number=spoken(number), run=run(first, last))
+    return s.OUTSIDE_RANGE(number=spoken(number), run=run(state.settings.first, state.settings.last))
 
 
 def not_now(state: State) -> str:
@@ -639,6 +719,8 @@ def standing_of(known: PairState) -> str:
         return sentence.text.format(faults=_faults(known.faults))
     if known.confirmed:
         return s.STANDS_DONE.text
+    if known.put_off:
+        return s.STANDS_PUT_OFF.text.format(reason=_put_off_for(known.put_off, known.tried))
     return s.STANDS_SKIPPED.text if known.skipped else ""
 
 

@@ -36,6 +36,26 @@ class Unit(Enum):
     DECIBEL = "decibel"
 
 
+class Reason(Enum):
+    """Why a pair is left for another day (names: common practice, no source)."""
+
+    ANOTHER_DAY = "another day"
+    NO_ACCESS = "no access"
+    FOUND_DEAD = "found dead"
+    FOUND_WORKING = "found working"
+    """It carries a working line where none should be."""
+    DEFECTIVE = "defective"
+
+
+class Tried(Enum):
+    """What was tried on a pair that is left defective (names: common practice, no source)."""
+
+    RESPLICED = "splicing again"
+    DRIED = "drying"
+    CUT_ANEW = "cutting anew"
+    CLEARED = "clearing"
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CallGroup:
     """A group named by its number, its binder, its super-unit, or several of them."""
@@ -110,6 +130,35 @@ class Redo:
     """A joint was opened again; it waits to be made once more."""
 
     call: CallPair | CallGroup
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class UseSpare:
+    """Another pair of the same cable is joined in place of this one."""
+
+    spare: CalledNumber
+    pair: CalledNumber
+    cable: int | None = None
+    """Cables are counted as the plan lists them, from 1."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AddJoint:
+    """A joint that the plan does not have; where it has several cables, of a pair of one with a pair of another."""
+
+    pair: CalledNumber
+    cable: int | None = None
+    other: CalledNumber | None = None
+    other_cable: int | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PutOff:
+    """This pair is left for another day, for a reason."""
+
+    reason: Reason
+    pair: CalledNumber
+    tried: Tried | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -263,6 +312,9 @@ Intent = (
     | JoinedFaulty
     | ClearFault
     | Redo
+    | UseSpare
+    | AddJoint
+    | PutOff
     | GoToCable
     | WhichFaults
     | CallOut

@@ -11,7 +11,7 @@ from functools import cache
 from assistant.cable.colour_code import RINGS, SERVICE_COLOURS, TIPS, Colours, Ring, Tip
 from assistant.words import intents as say
 from assistant.words.grammar import GrammarRule, Make, Maybe, Node, OneOf, Sentences, Seq, Value, Words, one_of, seq
-from assistant.words.intents import CallGroup, CallPair, Fault, Intent, Unit
+from assistant.words.intents import CallGroup, CallPair, Fault, Intent, Reason, Tried, Unit
 from assistant.words.numbers import MOST_DIGITS, ONE_WORD_NUMBER, long_number, number
 
 COLOUR_WORDS: dict[Tip | Ring, tuple[str, ...]] = {
@@ -202,6 +202,34 @@ def _measured(scope: Scope) -> Node:
     return _made(seq("reading", _named("number", number(max(scope.digits, 3))), units), say.Measured)
 
 
+def _pair_of(name: str, scope: Scope) -> Node:
+    return seq("pair", _named(name, _number(scope)))
+
+
+def _cable_number(name: str) -> Node:
+    return seq("cable", _named(name, number(2)))
+
+
+def _use_spare(between: str) -> Callable[[Scope], Node]:
+    def voice(scope: Scope) -> Node:
+        pairs = seq("use spare", _pair_of("spare", scope), between, _pair_of("pair", scope))
+        return _made(seq(pairs, Maybe(_cable_number("cable"))), say.UseSpare)
+
+    return voice
+
+
+def _add_joint(scope: Scope) -> Node:
+    other = seq(_cable_number("cable"), "with", _pair_of("other", scope), _cable_number("other_cable"))
+    return _made(seq("add a joint", _pair_of("pair", scope), Maybe(other)), say.AddJoint)
+
+
+def _put_off(scope: Scope) -> Node:
+    reason = OneOf(tuple(Words(reason.value, (("reason", reason),)) for reason in Reason))
+    tried = OneOf(tuple(Words(f"after {tried.value}", (("tried", tried),)) for tried in Tried))
+    defective = seq(Words(Reason.DEFECTIVE.value, (("reason", Reason.DEFECTIVE),)), tried)
+    return _made(seq("put off", one_of(reason, defective), _pair_of("pair", scope)), say.PutOff)
+
+
 # --- keys ----------------------------------------------------------------------------------------
 
 ENTER, PLUS, MINUS, TIMES, SLASH, POINT = "enter", "plus", "minus", "times", "slash", "point"
@@ -295,6 +323,37 @@ _KEYED_READING = _made(
         ENTER,
     ),
     say.Measured,
+)
+
+_AS_BUILT = (POINT, POINT, SLASH)
+"""Keys with which all begins that was done otherwise than planned."""
+
+
+def _keyed(name: str) -> Node:
+    return _named(name, _KEYED_NUMBER)
+
+
+_KEYED_SPARE = _made(
+    seq(*_AS_BUILT, _keyed("spare"), TIMES, _keyed("pair"), Maybe(seq(TIMES, _keyed("cable"))), ENTER), say.UseSpare
+)
+_KEYED_JOINT = _made(
+    seq(
+        *(*_AS_BUILT, PLUS, _keyed("pair")),
+        Maybe(seq(TIMES, _keyed("cable"), TIMES, _keyed("other"), TIMES, _keyed("other_cable"))),
+        ENTER,
+    ),
+    say.AddJoint,
+)
+_KEYED_PUT_OFF = _made(
+    seq(
+        *(*_AS_BUILT, TIMES),
+        OneOf(tuple(Words(str(place), (("reason", reason),)) for place, reason in enumerate(Reason, 1))),
+        Maybe(seq(POINT, OneOf(tuple(Words(str(place), (("tried", tried),)) for place, tried in enumerate(Tried, 1))))),
+        TIMES,
+        _keyed("pair"),
+        ENTER,
+    ),
+    say.PutOff,
 )
 
 
@@ -493,6 +552,39 @@ ENTRIES: tuple[VocabularyRow, ...] = (
         key_text="..+47 Enter",
         examples=("redo pair forty seven",),
         help="log that a joint was opened again; it comes next, to be called once more; its faults stay until cleared",
+    ),
+    VocabularyRow(
+        name="use-spare",
+        intent=say.UseSpare,
+        voice=_use_spare("instead of"),
+        typed=_use_spare("for"),
+        keys=_KEYED_SPARE,
+        key_text="../99*47 Enter · ../99*47*2 Enter",
+        examples=(
+            "use spare pair ninety nine instead of pair forty seven",
+            "use spare pair 9 instead of pair 4 cable two",
+        ),
+        help="join a spare pair in place of a bad one, which is left; with several cables, say which; asked back once",
+    ),
+    VocabularyRow(
+        name="add-joint",
+        intent=say.AddJoint,
+        voice=_add_joint,
+        keys=_KEYED_JOINT,
+        key_text="../+51 Enter · ../+51*1*52*2 Enter",
+        examples=("add a joint pair fifty one", "add a joint pair 51 cable one with pair 52 cable two"),
+        help="a joint that the plan does not have; it comes next; asked back once",
+    ),
+    VocabularyRow(
+        name="put-off",
+        intent=say.PutOff,
+        voice=_put_off,
+        keys=_KEYED_PUT_OFF,
+        key_text="../*1*47 Enter another day, ../*2 no access, ../*3 found dead, ../*4 found working, ../*5 defective; "
+        "../*5.1*47 after splicing again, .2 drying, .3 cutting anew, .4 clearing",
+        examples=("put off another day pair forty seven", "put off defective after drying pair 47"),
+        help="leave a pair for another day, with the reason: another day, no access, found dead, found working or "
+        "defective (after splicing again, drying, cutting anew or clearing); asked back once",
     ),
     VocabularyRow(
         name="go-to-cable",
