@@ -296,9 +296,9 @@ def _take_fact(found: Walk, fact: Fact, line: Line, state: State) -> None:
             found.answers.append(
                 CheckReply(at=line.at, log=log, record=line.record, check=check, done=done, by=by.value)
             )
-        case m.ReadingLogged(pair=pair, number=number, unit=unit):
+        case m.ReadingLogged(pair=pair, unit=unit):
             lead = spots(state.plan, state.plan.by_number[pair])[0]
-            text = f"{number} {unit.value}"
+            text = f"{fact.value} {unit.value}"
             found.remarks.append(_remark(log, line, lead, text, is_reading=True))
         case m.NoteKept(pair=tied, text=text, file=file, sha256=sha256):
             spot = None if tied is None else spots(state.plan, state.plan.by_number[tied])[0]

@@ -444,6 +444,8 @@ class VerifyingBegun:
 
     test: PairTest
     pair: JointNumber
+    all_tests: bool = False
+    """Whether every pair has all tests at once."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -465,6 +467,13 @@ class ReadingLogged:
     number: int
     unit: Unit
     by: Channel
+    decimals: str = ""
+    """Figures behind the decimal point; empty for a whole number, as in older logs."""
+
+    @property
+    def value(self) -> str:
+        """The number as it is written."""
+        return f"{self.number}.{self.decimals}" if self.decimals else str(self.number)
 
 
 @dataclass(frozen=True, slots=True)

@@ -111,7 +111,7 @@ NAME_ONE_PAIR = _says("Name one pair of this work.")
 NAME_THE_PAIR = _says("Not logged. Name the pair.")
 NAME_TWO_PAIRS = _says("Not logged. Name two pairs of this work.")
 FAULTS = _says("Marked, total pairs {count}: {pairs}.", count="two", pairs="pair four, open; pair nine, short")
-FAILED_A_TEST = _says("{pair}, failed a test", pair="pair four")
+FAILED_A_TEST = _says("{pair}, failed {tests}", pair="pair four", tests="continuity")
 NONE_MARKED = _says("No pair is marked.")
 UNDONE = _says("Undone: {what}{pair}.", what="fault of ", pair=_PAIR)
 THAT_STAYS = _says("A note or a reading stays in the log. Say undo that again for the entry before it.")
@@ -250,11 +250,26 @@ PASSED_OVER = _says("Not among them: {pairs}.", pairs=_TWO)
 # --- verification
 
 VERIFYING = _says("Tests are made with your test set; this only logs what you say. Say test good, or mark the fault.")
-IN_TURN = _says("{test}: {pair}.", test="continuity", pair=_PAIR)
+IN_TURN = _says("{test}: {pair}.", test="group two, continuity", pair=_PAIR)
 TESTED_GOOD = _says("{pair}, {test} good.", pair=_PAIR, test="continuity")
+TESTED_BAD = _says("{pair}, {test} failed. To mark its fault, name the pair.", pair=_PAIR, test="continuity")
+WHICH_TEST_FAILED = _says("Not logged. Which test failed? Mark its fault.")
+GROUP_TESTED = _says(
+    "Total pairs: {count}, from {first} through {last}, {test} good.",
+    count="two four",
+    first="two six, blue white",
+    last="five zero, slate violet",
+    test="continuity",
+)
+NONE_TO_TEST = _says("Not logged. No pair of {group} waits for {test}.", group="group two", test="continuity")
+MARKED_LEFT_OUT = _says("Not among them, marked or failed: {pairs}.", pairs=_TWO)
+UNJOINED_LEFT_OUT = _says("Not joined: {pairs}.", pairs=_TWO)
 TESTED_FAILED = _says("{pair}, {test} failed, marked {fault}.", pair=_PAIR, test="shorts", fault="cross")
 VERIFIED = _says(
-    "Verification. Pairs with all tests, total {whole}. Pairs failed, total {failed}.", whole="two five", failed="one"
+    "Verification. Pairs tested for {tests}, total {whole}. Pairs failed, total {failed}.",
+    tests="continuity, grounds, shorts",
+    whole="two five",
+    failed="one",
 )
 NOTHING_JOINED = _says("No pair is joined yet.")
 CALL_A_JOINED_PAIR = _says("Not logged. Call a pair that is joined.")

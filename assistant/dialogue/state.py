@@ -114,6 +114,9 @@ class PairState:
 UNTOUCHED = PairState()
 
 
+TESTS = ", ".join(test.value for test in PairTest)
+
+
 @dataclass(frozen=True, slots=True)
 class Verifying:
     """The verification pass: which test, and which joint is in turn."""
@@ -121,6 +124,18 @@ class Verifying:
     test: PairTest
     joint: JointNumber | None
     """None when all joined pairs have had this test and all others."""
+    all_tests: bool = False
+    """Every pair has all tests at once; the test is then the first of them."""
+
+    @property
+    def tests(self) -> tuple[PairTest, ...]:
+        """The tests that the pair in turn is to have now."""
+        return tuple(PairTest) if self.all_tests else (self.test,)
+
+    @property
+    def named(self) -> str:
+        """The same in words: what is tested is always told with the tests that it had."""
+        return TESTS if self.all_tests else self.test.value
 
 
 @dataclass(frozen=True, slots=True)
@@ -330,15 +345,24 @@ class State:
             and turn[j.number] >= turn[joint.number]
         )
 
-    def tested_after(self, joint: JointNumber | None, test: PairTest) -> JointNumber | None:
-        """Give the next joined pair without a result of this test: further on in the order, then from the start."""
+    def tested_after(self, joint: JointNumber | None, tests: tuple[PairTest, ...]) -> JointNumber | None:
+        """Give the next joined pair without a result of one of these tests: further on, then from the start.
+
+        Where there are several, one that failed any of them is done: its fault comes first.
+        """
         joints = self.plan.joints
         turn = -1 if joint is None else self.plan.turn[joint]
         for index in chain(range(turn + 1, len(joints)), range(turn + 1)):
-            known = self.of(joints[index].number)
-            if known.confirmed is not None and all(made is not test for made, _ in known.tests):
+            if self.lacks(joints[index].number, tests):
                 return joints[index].number
         return None
+
+    def lacks(self, joint: JointNumber, tests: tuple[PairTest, ...]) -> bool:
+        """Tell whether a joined pair still lacks a result of these tests."""
+        known = self.of(joint)
+        made = {test for test, _ in known.tests}
+        failed = len(tests) > 1 and known.failed
+        return known.confirmed is not None and not failed and any(test not in made for test in tests)
 
     def next_after(self, joint: JointNumber | None) -> JointNumber | None:
         """Give the joint to expect after this one, or the first.
@@ -490,9 +514,9 @@ def _evolve_work(state: State, fact: WorkFact) -> State:
             return replace(state, pace_s=seconds, called_out=() if begins else state.called_out)
         case PairTested(pair=pair, test=test, passed=passed):
             return _tested(state, fact, pair, test, passed)
-        case VerifyingBegun(test=test, pair=pair):
+        case VerifyingBegun(test=test, pair=pair, all_tests=all_tests):
             at_end = state.plan.by_number[pair].lead.end
-            return replace(state, verifying=Verifying(test, pair), end=at_end, pace_s=0.0, called_out=())
+            return replace(state, verifying=Verifying(test, pair, all_tests), end=at_end, pace_s=0.0, called_out=())
         case PairReplaced() | JointAdded() | PairPutOff():
             return _built(state, fact)
         case VerifyingEnded():
@@ -588,21 +612,25 @@ def _tested(state: State, fact: PairTested, pair: JointNumber, test: PairTest, p
     known = state.of(pair)
     tests = (*((kind, result) for kind, result in known.tests if kind is not test), (test, passed))
     logged = _set(state, fact, pair, replace(known, tests=tests))
-    if state.verifying is not None and state.verifying != Verifying(test, pair):
-        return logged  # of another pair or another test than the one in turn
+    turn = state.verifying
+    if turn is not None and (turn.joint != pair or test not in turn.tests or logged.lacks(pair, turn.tests)):
+        return logged  # of another pair or another test than the one in turn, or not yet all of them
     return _testing_on(logged, pair, test)
 
 
 def _testing_on(state: State, pair: JointNumber, test: PairTest) -> State:
     """Go on with the next pair of a test, or with the next test that any pair lacks."""
-    following = state.tested_after(pair, test)
-    tests = tuple(PairTest)
-    for other in (*tests[tests.index(test) + 1 :], *tests):
-        if following is not None:
-            break
-        test, following = other, state.tested_after(None, other)
+    tests, all_tests = tuple(PairTest), state.verifying is not None and state.verifying.all_tests
+    if all_tests:
+        test, following = tests[0], state.tested_after(pair, tests)
+    else:
+        following = state.tested_after(pair, (test,))
+        for other in (*tests[tests.index(test) + 1 :], *tests):
+            if following is not None:
+                break
+            test, following = other, state.tested_after(None, (other,))
     end = state.end if following is None else state.plan.by_number[following].lead.end
-    return replace(state, verifying=Verifying(test, following), end=end)
+    return replace(state, verifying=Verifying(test, following, all_tests), end=end)
 
 
 def _without(items: tuple[_T, ...], item: _T) -> tuple[_T, ...]:

@@ -149,7 +149,7 @@ TABLE: dict[Mode, Row] = {
             say.MarkFault: faults.name_the_pair,
             say.ClearFault: faults.name_the_pair,
             say.JoinedFaulty: faults.name_the_pair,
-            say.Measured: session.not_now,
+            say.Measured: verifying.log_named_reading,
             say.StartVerifying: verifying.start_verifying,
         },
         unsure=questions.ask_whether_said,
@@ -162,6 +162,8 @@ TABLE: dict[Mode, Row] = {
             say.CallPair: verifying.call_to_test,
             say.NextPair: answering.tell_expected,
             say.PassedTest: verifying.passed_test,
+            say.FailedTest: verifying.failed_test,
+            say.GroupGood: verifying.group_good,
             say.EndVerifying: verifying.end_verifying,
         },
         unsure=questions.ask_whether_said,
@@ -225,9 +227,13 @@ def names(intent: Intent) -> Names:
             say.CallPair() | say.GoTo() | say.GoToCable() | say.Redo() | say.UseSpare() | say.AddJoint() | say.PutOff()
         ):
             return Names.A_PAIR
-        case say.MarkFault(pair=pair) | say.ClearFault(pair=pair) | say.JoinedFaulty(pair=pair):
+        case (
+            say.MarkFault(pair=pair) | say.ClearFault(pair=pair) | say.JoinedFaulty(pair=pair) | say.Measured(pair=pair)
+        ):
             return Names.NOTHING if pair is None else Names.A_PAIR
-        case say.Confirm() | say.ConfirmModule() | say.SkipPair() | say.UndoThat() | say.PassedTest() | say.Measured():
+        case say.Confirm() | say.ConfirmModule() | say.SkipPair() | say.UndoThat() | say.PassedTest():
+            return Names.NOTHING
+        case say.FailedTest() | say.GroupGood():
             return Names.NOTHING
         case say.Yes() | say.No():
             return Names.NOTHING

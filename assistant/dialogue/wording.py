@@ -56,9 +56,9 @@ from assistant.dialogue.naming import (
 from assistant.dialogue.naming import numbered as numbered_pairs
 from assistant.dialogue.resolve import Disagreement, Groups, Nothing, Pairs, Why
 from assistant.dialogue.sentences import Sentence
-from assistant.dialogue.state import PairState, Standing, State
+from assistant.dialogue.state import TESTS, PairState, Standing, State
 from assistant.words.intents import CallGroup, CallPair, Fault, Reason, Tried
-from assistant.words.numbers import spoken
+from assistant.words.numbers import DIGITS, spoken
 
 
 def together(*told: str) -> str:
@@ -297,7 +297,18 @@ def in_turn(state: State) -> str:
         return verified(state)
     made = state.plan.by_number[verifying.joint]
     cable = s.CABLE(name=state.plan.end_of(made.lead).name) if _has_several_leads(state) else ""
-    return together(cable, s.IN_TURN(test=verifying.test.value, pair=lead(made, state)))
+    group_told = _group_in_short(state, made)
+    test = f"{group_told}, {verifying.named}" if group_told else verifying.named
+    return together(cable, s.IN_TURN(test=test, pair=lead(made, state)))
+
+
+def _group_in_short(state: State, made: Joint) -> str:
+    """Name the group of a joint without its binder, where the cable has several: "group good" is of what was told."""
+    end, found = state.plan.end_of(made.lead), state.plan.address(made.lead).group
+    if found.service:
+        return "service pairs"
+    parts = [super_unit(found), f"group {spoken(found.in_super_unit)}"] if end.cable.groups > 1 else []
+    return ", ".join(part for part in parts if part)
 
 
 # --- entries ---------------------------------------------------------------------------------------
@@ -369,7 +380,13 @@ def faults(state: State) -> str:
     if not found and not failed:
         return s.NONE_MARKED()
     named = [f"{numbered(state, (number,))}, {_faults(state.of(number).faults)}" for number in found]
-    named += [s.FAILED_A_TEST.text.format(pair=numbered(state, (number,))) for number in failed]
+    named += [
+        s.FAILED_A_TEST.text.format(
+            pair=numbered(state, (number,)),
+            tests=", ".join(test.value for test, passed in state.of(number).tests if not passed),
+        )
+        for number in failed
+    ]
     return s.FAULTS(count=spoken(len(named)), pairs="; ".join(_first_few(named)))
 
 
@@ -545,9 +562,29 @@ def module_confirmed(state: State, joints: list[Joint], left_out: list[Joint]) -
 # --- verification ----------------------------------------------------------------------------------
 
 
-def tested(state: State, made: Joint, test: PairTest) -> str:
+def tested(state: State, made: Joint, test: str) -> str:
     """Read a passed test back."""
-    return s.TESTED_GOOD(pair=lead(made, state), test=test.value)
+    return s.TESTED_GOOD(pair=lead(made, state), test=test)
+
+
+def failed_plainly(state: State, made: Joint, test: str) -> str:
+    """Read a failed test back, of which no fault is named."""
+    return s.TESTED_BAD(pair=lead(made, state), test=test)
+
+
+def group_tested(state: State, good: list[Joint], others: tuple[list[Joint], list[Joint]], test: str) -> str:
+    """Tell how many pairs of a group passed, first and last by name, and which are not among them."""
+    told = s.GROUP_TESTED(count=spoken(len(good)), first=lead(good[0], state), last=lead(good[-1], state), test=test)
+    if len(good) == 1:
+        told = s.TESTED_GOOD(pair=lead(good[0], state), test=test)
+    for joints, sentence in zip(others, (s.MARKED_LEFT_OUT, s.UNJOINED_LEFT_OUT), strict=True):
+        told = together(told, sentence(pairs=numbered(state, tuple(j.number for j in joints))) if joints else "")
+    return told
+
+
+def no_pair_of_group(state: State, made: Joint, test: str) -> str:
+    """Tell that no pair of a group can pass without being named."""
+    return s.NONE_TO_TEST(group=_group_in_short(state, made) or s.THE_CABLE.text, test=test)
 
 
 def failed(state: State, made: Joint, test: PairTest, fault: Fault) -> str:
@@ -564,12 +601,17 @@ def verified(state: State) -> str:
     """Sum up the tests."""
     known = [state.of(number) for number in state.plan.to_join if state.of(number).tests]
     whole = sum(len(k.tests) == len(PairTest) for k in known)
-    return s.VERIFIED(whole=spoken(whole), failed=spoken(sum(k.failed for k in known)))
+    return s.VERIFIED(tests=TESTS, whole=spoken(whole), failed=spoken(sum(k.failed for k in known)))
 
 
 def reading(state: State, made: Joint, found: ReadingLogged) -> str:
     """Read a measurement back."""
-    return s.READING(pair=lead(made, state), number=spoken(found.number), unit=f"{found.unit.value}s")
+    return s.READING(pair=lead(made, state), number=_value(found), unit=f"{found.unit.value}s")
+
+
+def _value(found: ReadingLogged) -> str:
+    point = f" point {' '.join(DIGITS[int(figure)] for figure in found.decimals)}" if found.decimals else ""
+    return f"{spoken(found.number)}{point}"
 
 
 # --- what was not logged ---------------------------------------------------------------------------

@@ -198,6 +198,9 @@ class ConfirmModule:
 class StartVerifying:
     """Log the results of testing, pair by pair."""
 
+    all_tests: bool = False
+    """Every pair has all tests at once, as with a test set that makes them in one run."""
+
 
 @dataclass(frozen=True, slots=True)
 class EndVerifying:
@@ -209,12 +212,25 @@ class PassedTest:
     """The pair in turn passed the test."""
 
 
+@dataclass(frozen=True, slots=True)
+class FailedTest:
+    """The pair in turn failed the test; which fault it has is not said."""
+
+
+@dataclass(frozen=True, slots=True)
+class GroupGood:
+    """All pairs of the group in turn passed that have no result and no fault."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Measured:
-    """A reading of the pair in turn."""
+    """A reading of this pair, or of the one in turn where none is named."""
 
     number: int
+    decimals: str = ""
+    """Figures behind the decimal point, as they were said; empty for a whole number."""
     unit: Unit
+    pair: CalledNumber | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -324,6 +340,8 @@ Intent = (
     | StartVerifying
     | EndVerifying
     | PassedTest
+    | FailedTest
+    | GroupGood
     | Measured
     | TakeNote
     | Confirm

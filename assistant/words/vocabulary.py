@@ -4,7 +4,7 @@ Recogniser sentences, parser, spoken help, the table in the README and the keypa
 the table `ENTRIES` below. Must not know which recogniser listens, nor what an intent does.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cache
 
@@ -12,7 +12,7 @@ from assistant.cable.colour_code import RINGS, SERVICE_COLOURS, TIPS, Colours, R
 from assistant.words import intents as say
 from assistant.words.grammar import GrammarRule, Make, Maybe, Node, OneOf, Sentences, Seq, Value, Words, one_of, seq
 from assistant.words.intents import CallGroup, CallPair, Fault, Intent, Reason, Tried, Unit
-from assistant.words.numbers import MOST_DIGITS, ONE_WORD_NUMBER, long_number, number
+from assistant.words.numbers import DIGITS, MOST_DIGITS, ONE_WORD_NUMBER, long_number, number
 
 COLOUR_WORDS: dict[Tip | Ring, tuple[str, ...]] = {
     **{colour: (colour.value,) for colour in TIPS},
@@ -199,7 +199,21 @@ def _cleared(scope: Scope) -> Node:
 
 def _measured(scope: Scope) -> Node:
     units = OneOf(tuple(Words(word, (("unit", unit),)) for unit, word in UNIT_WORDS.items()))
-    return _made(seq("reading", _named("number", number(max(scope.digits, 3))), units), say.Measured)
+    value = seq(_named("number", one_of(number(max(scope.digits, 3)), Words("zero", (("", 0),)))), Maybe(_DECIMALS))
+    return _made(seq("reading", value, units, Maybe(_pair_of("pair", scope))), say.Measured)
+
+
+def _figures(digits: Sequence[str], most: int) -> Node:
+    """One figure after the other, each kept: behind a point a zero counts."""
+    one = OneOf(tuple(Words(word, (("", str(figure)),)) for figure, word in enumerate(digits)))
+    rest: Node = Seq(())
+    for _ in range(most):
+        rest = seq(one, Maybe(rest)) if rest != Seq(()) else one
+    return Make("decimals", rest, lambda values: "".join(str(figure) for _, figure in values))
+
+
+MOST_DECIMALS = 3
+_DECIMALS = seq("point", _figures(DIGITS, MOST_DECIMALS))
 
 
 def _pair_of(name: str, scope: Scope) -> Node:
@@ -315,11 +329,13 @@ _KEYED_JOINED_FAULTY = _made(seq(_MAYBE_PAIR, TIMES, PLUS, _FAULT_BY_KEY, ENTER)
 _KEYED_CLEARING = _made(seq(_MAYBE_PAIR, POINT, POINT, TIMES, _FAULT_BY_KEY, ENTER), say.ClearFault)
 _KEYED_READING = _made(
     seq(
+        _MAYBE_PAIR,
         POINT,
         POINT,
         MINUS,
         OneOf(tuple(Words(str(place), (("unit", unit),)) for place, unit in enumerate(Unit, 1))),
         _named("number", _KEYED_NUMBER),
+        Maybe(seq(POINT, _figures("0123456789", MOST_DECIMALS))),
         ENTER,
     ),
     say.Measured,
@@ -638,11 +654,20 @@ ENTRIES: tuple[VocabularyRow, ...] = (
     VocabularyRow(
         name="start-verifying",
         intent=say.StartVerifying,
-        voice=_plain(say.StartVerifying, "start verification"),
-        keys=_key(say.StartVerifying, POINT, POINT, "6"),
-        key_text="..6",
-        examples=("start verification",),
-        help="go through all joined pairs and log what the test set says: continuity, grounds, shorts",
+        voice=lambda _: OneOf(
+            (
+                Words("start verification", (("intent", say.StartVerifying()),)),
+                Words("start verification all tests", (("intent", say.StartVerifying(all_tests=True)),)),
+            )
+        ),
+        keys=one_of(
+            _key(say.StartVerifying, POINT, POINT, "6"),
+            _key(lambda: say.StartVerifying(all_tests=True), POINT, POINT, SLASH, POINT),
+        ),
+        key_text="..6 · ../.",
+        examples=("start verification", "start verification all tests"),
+        help="go through all joined pairs and log what the test set says: continuity, grounds, shorts, one after the "
+        "other or all in one run",
     ),
     VocabularyRow(
         name="test-good",
@@ -654,13 +679,32 @@ ENTRIES: tuple[VocabularyRow, ...] = (
         help="the pair in turn passed; for one that failed, mark its fault",
     ),
     VocabularyRow(
+        name="test-bad",
+        intent=say.FailedTest,
+        voice=_plain(say.FailedTest, "test bad"),
+        keys=_key(say.FailedTest, POINT, POINT, SLASH, MINUS),
+        key_text="../-",
+        examples=("test bad",),
+        help="the pair in turn failed the test in turn; its fault can be marked, with its number, or never",
+    ),
+    VocabularyRow(
+        name="group-good",
+        intent=say.GroupGood,
+        voice=_plain(say.GroupGood, "group good"),
+        keys=_key(say.GroupGood, POINT, POINT, "0"),
+        key_text="..0",
+        examples=("group good",),
+        help="all pairs of the group in turn passed that have no result and no fault; tells which are left out",
+    ),
+    VocabularyRow(
         name="measured",
         intent=say.Measured,
         voice=_measured,
         keys=_KEYED_READING,
-        key_text="..-1 ohms, ..-2 mega ohms, ..-3 volts, ..-4 decibels, then the number and Enter",
-        examples=("reading five hundred mega ohms",),
-        help="log a measurement of the pair in turn",
+        key_text="..-1 ohms, ..-2 mega ohms, ..-3 volts, ..-4 decibels, then the number and Enter; "
+        "47..-25.2 Enter for pair 47, 5.2 mega ohms",
+        examples=("reading five hundred mega ohms", "reading five point two mega ohms pair forty seven"),
+        help="log a measurement of the pair in turn, or of the one named",
     ),
     VocabularyRow(
         name="end-verifying",

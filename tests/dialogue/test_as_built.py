@@ -208,7 +208,7 @@ def test_the_spare_is_tested_and_the_bad_pair_is_not() -> None:
     made = talk()
     for words in (SPARE, "yes", "99 brown violet"):
         made.typed(words)
-    assert "Continuity: nine nine, brown violet." in made.typed("start verification")
+    assert "Group four, continuity: nine nine, brown violet." in made.typed("start verification")
 
 
 def test_a_resumed_session_goes_on_with_the_spare() -> None:
