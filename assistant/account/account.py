@@ -259,7 +259,7 @@ def _plan_as_built(newest: Walk, as_built: Iterable[AsBuilt]) -> tuple[Plan, lis
                 case m.JointAdded(places=places):
                     added = Joint(number=free_number(plan, places), kind=JoinKind.STRAIGHT, places=places)
                     plan = with_joint_added(plan, added)
-                case m.PairPutOff():
+                case m.PairPutOff() | m.ReversalTagged():
                     pass
                 case never:
                     assert_never(never)
@@ -280,6 +280,8 @@ def _as_built_remark(plan: Plan, one: AsBuilt, order: Order) -> tuple[Remark, As
             text = f"not in the plan: {' = '.join(str(side(plan, place, order)) for place in places)}"
         case m.PairPutOff():
             text = f"put off: {one.reason}"
+        case m.ReversalTagged():
+            text = one.reason
         case never:
             assert_never(never)
     remark = Remark(
@@ -374,6 +376,8 @@ class _Joined:
             self.faults = {change.log: now.faults}
             self.known, self.made = now, change.made
             return
+        if was.reversed_on_purpose == now.reversed_on_purpose:
+            now = replace(now, reversed_on_purpose=self.known.reversed_on_purpose)
         faults = list(dict.fromkeys(fault for of_log in self.faults.values() for fault in of_log))
         tests = {**dict(self.known.tests), **dict(now.tests)}
         if decided or change.reopened or change.doubt:

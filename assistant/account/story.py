@@ -131,6 +131,7 @@ _TOPICS: dict[type[Fact], Topic] = {
     m.PairReplaced: Topic.CORRECTION,
     m.JointAdded: Topic.CORRECTION,
     m.PairPutOff: Topic.CORRECTION,
+    m.ReversalTagged: Topic.CORRECTION,
     m.NoteKept: Topic.NOTE,
     m.CheckAnswered: Topic.CHECK,
     m.PairTested: Topic.TEST,

@@ -119,7 +119,7 @@ class AsBuilt:
     spots: tuple[Spot, ...]
     """The pair that is left or put off; of a spare in its place, both; of a joint that was added, all its pairs."""
     kind: str
-    """spare used, joint added, or put off."""
+    """spare used, joint added, put off, or reversed on purpose."""
     reason: str = ""
     """Why it is put off, and what was tried."""
 
@@ -318,6 +318,7 @@ def _take_fact(found: Walk, fact: Fact, line: Line, state: State) -> None:
             | m.PairReplaced()
             | m.JointAdded()
             | m.PairPutOff()
+            | m.ReversalTagged()
             | m.Undone()
             | m.Mismatch()
             | m.LookedUp()
@@ -426,7 +427,12 @@ def _keep_made(found: Walk, fact: Fact, line: Line) -> None:
         found.made[fact.pair].pop()
 
 
-AS_BUILT = {m.PairReplaced: "spare used", m.JointAdded: "joint added", m.PairPutOff: "put off"}
+AS_BUILT = {
+    m.PairReplaced: "spare used",
+    m.JointAdded: "joint added",
+    m.PairPutOff: "put off",
+    m.ReversalTagged: "reversed on purpose",
+}
 
 
 _AS_BUILT_TAGS = {FACT_TAGS[kind] for kind in AS_BUILT}
@@ -443,6 +449,9 @@ def _keep_as_built(found: Walk, fact: Fact, line: Line) -> None:
         case m.PairPutOff(pair=pair):
             places = (plan.by_number[pair].lead,)
             reason = f"{fact.reason.value} after {fact.tried.value}" if fact.tried else fact.reason.value
+        case m.ReversalTagged(pair=pair, tagged=tagged):
+            places = (plan.by_number[pair].lead,)
+            reason = "reversed on purpose, and tagged" if tagged else "the tag of its reversal was taken off"
         case m.Undone(entry=entry, pair=pair) if entry in _AS_BUILT_TAGS:
             if found.as_built and found.as_built[-1].fact.pair == pair:
                 found.as_built.pop()
@@ -480,7 +489,7 @@ def _slip(log: str, fact: m.Mismatch, line: Line, before: State) -> Slip:
 
 _Following = (
     *(m.PairConfirmed, m.PairSkipped, m.FaultMarked, m.MovedTo, m.Undone, m.Mismatch),
-    *(m.PairReplaced, m.JointAdded, m.PairPutOff),
+    *(m.PairReplaced, m.JointAdded, m.PairPutOff, m.ReversalTagged),
 )
 """Facts that tell what was done next after a call that did not fit."""
 
@@ -520,6 +529,8 @@ def _named(fact: Fact, before: State, after: State) -> str:
             return f"a spare used in place of {called}"
         case m.JointAdded():
             return f"{called} added to the joints"
+        case m.ReversalTagged(tagged=tagged):
+            return f"{called} {'tagged as' if tagged else 'no longer'} reversed on purpose"
         case m.PairPutOff(reason=reason):
             return f"{called} put off, {reason.value}"
         case never:

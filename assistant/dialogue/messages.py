@@ -303,7 +303,16 @@ class PairPutOff:
     by: Channel
 
 
-AsBuiltFact = PairReplaced | JointAdded | PairPutOff
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReversalTagged:
+    """A pair is reversed on purpose and tagged, or that tag is taken off."""
+
+    pair: JointNumber
+    tagged: bool
+    by: Channel
+
+
+AsBuiltFact = PairReplaced | JointAdded | PairPutOff | ReversalTagged
 """Facts about what was built otherwise than planned."""
 
 
@@ -670,6 +679,7 @@ Fact = (
     | PairReplaced
     | JointAdded
     | PairPutOff
+    | ReversalTagged
     | Undone
     | Mismatch
     | LookedUp

@@ -63,6 +63,7 @@ from assistant.dialogue.messages import (
     ReadingLogged,
     Reopened,
     Repeated,
+    ReversalTagged,
     Said,
     SessionEnded,
     SessionLeft,
@@ -92,6 +93,8 @@ class PairState:
     put_off: Reason | None = None
     """Why it is left for another day; it is not come back to by itself."""
     tried: Tried | None = None
+    reversed_on_purpose: bool = False
+    """Reversed and tagged: no fault, and not to be put right (7 CFR 1755.403(d)(6)(v))."""
     tests: tuple[tuple[PairTest, bool], ...] = ()
     """Latest result of each test made."""
 
@@ -497,7 +500,7 @@ def _evolve_work(state: State, fact: WorkFact) -> State:
             mended = _set(state, fact, pair, replace(known, faults=_without(known.faults, fault)))
             return _in_hand(mended, pair) if known.confirmed is None else mended
         case Reopened(pair=pair):
-            opened = _set(state, fact, pair, PairState(faults=state.of(pair).faults))
+            opened = _set(state, fact, pair, _opened_again(state.of(pair)))
             if state.verifying is not None and state.verifying.joint == pair:
                 opened = _testing_on(opened, pair, state.verifying.test)
             return _in_hand(opened, pair)
@@ -517,13 +520,17 @@ def _evolve_work(state: State, fact: WorkFact) -> State:
         case VerifyingBegun(test=test, pair=pair, all_tests=all_tests):
             at_end = state.plan.by_number[pair].lead.end
             return replace(state, verifying=Verifying(test, pair, all_tests), end=at_end, pace_s=0.0, called_out=())
-        case PairReplaced() | JointAdded() | PairPutOff():
+        case PairReplaced() | JointAdded() | PairPutOff() | ReversalTagged():
             return _built(state, fact)
         case VerifyingEnded():
             left = replace(state, verifying=None, verified_to=state.verifying)
             return _expecting(left, left.expected)
         case never:
             assert_never(never)
+
+
+def _opened_again(known: PairState) -> PairState:
+    return PairState(faults=known.faults, reversed_on_purpose=known.reversed_on_purpose)
 
 
 def _built(state: State, fact: AsBuiltFact) -> State:
@@ -539,6 +546,10 @@ def _built(state: State, fact: AsBuiltFact) -> State:
             off = _set(state, fact, pair, known)
             off = replace(off, called_out=_without(state.called_out, pair))
             return _moved_on(off, pair) if pair == state.expected else off
+        case ReversalTagged(pair=pair, tagged=tagged):
+            known = state.of(pair)
+            faults = _without(known.faults, Fault.REVERSAL) if tagged else known.faults
+            return _set(state, fact, pair, replace(known, faults=faults, reversed_on_purpose=tagged))
         case PairReplaced(pair=pair, old=old, new=new, number=number):
             plan = with_pair_replaced(state.plan, old, new, number)
         case JointAdded(pair=number, places=places):

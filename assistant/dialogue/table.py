@@ -82,6 +82,7 @@ _AS_BUILT: dict[type[Intent], Cell] = {
     say.UseSpare: as_built.use_spare,
     say.AddJoint: as_built.add_joint,
     say.PutOff: as_built.put_off,
+    say.TagReversal: as_built.tag_reversal,
 }
 """Wherever pairs are called."""
 
@@ -164,6 +165,7 @@ TABLE: dict[Mode, Row] = {
             say.PassedTest: verifying.passed_test,
             say.FailedTest: verifying.failed_test,
             say.GroupGood: verifying.group_good,
+            say.TagReversal: as_built.tag_reversal,
             say.EndVerifying: verifying.end_verifying,
         },
         unsure=questions.ask_whether_said,
@@ -224,7 +226,14 @@ def names(intent: Intent) -> Names:
     """Tell what an entry names."""
     match intent:
         case (
-            say.CallPair() | say.GoTo() | say.GoToCable() | say.Redo() | say.UseSpare() | say.AddJoint() | say.PutOff()
+            say.CallPair()
+            | say.GoTo()
+            | say.GoToCable()
+            | say.Redo()
+            | say.UseSpare()
+            | say.AddJoint()
+            | say.PutOff()
+            | say.TagReversal()
         ):
             return Names.A_PAIR
         case (

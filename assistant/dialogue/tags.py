@@ -41,6 +41,7 @@ FACT_TAGS: dict[type[Fact], str] = {
     messages.PairReplaced: "pair-replaced",
     messages.JointAdded: "joint-added",
     messages.PairPutOff: "pair-put-off",
+    messages.ReversalTagged: "reversal-tagged",
     messages.Undone: "undone",
     messages.Mismatch: "mismatch",
     messages.LookedUp: "looked-up",

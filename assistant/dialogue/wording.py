@@ -36,6 +36,7 @@ from assistant.dialogue.messages import (
     Question,
     ReadingLogged,
     Reopened,
+    ReversalTagged,
     SiteCheck,
     Trouble,
 )
@@ -445,6 +446,8 @@ def undone(state: State, made: Joint, fact: EntryFact) -> str:
             what = "added joint of "
         case PairPutOff():
             what = "putting off of "
+        case ReversalTagged():
+            what = "tag of "
         case PairConfirmed(how=how):
             what = "module up to " if how is Check.MODULE else ""
         case never:
@@ -476,6 +479,9 @@ def built_otherwise(state: State, change: AsBuiltFact) -> str:
         case PairPutOff(pair=number):
             made = state.plan.by_number[number]
             return s.PUT_OFF(pair=_named_with_cable(state, made), reason=_put_off_for(change.reason, change.tried))
+        case ReversalTagged(pair=number, tagged=tagged):
+            marked_pair = _named_with_cable(state, state.plan.by_number[number])
+            return (s.TAG_REVERSAL if tagged else s.UNTAG_REVERSAL)(pair=marked_pair)
     assert_never(change)
 
 
@@ -503,7 +509,15 @@ def built(state: State, change: AsBuiltFact) -> str:
         case PairPutOff(pair=number, reason=reason, tried=tried):
             made = state.plan.by_number[number]
             return s.LEFT_FOR_LATER(pair=_named_with_cable(state, made), reason=_put_off_for(reason, tried))
+        case ReversalTagged(pair=number, tagged=tagged):
+            named = _named_with_cable(state, state.plan.by_number[number])
+            return (s.REVERSAL_TAGGED if tagged else s.REVERSAL_UNTAGGED)(pair=named)
     assert_never(change)
+
+
+def tagged_already(state: State, made: Joint) -> str:
+    """Refuse to mark as a fault what is on purpose."""
+    return together(s.NOT_LOGGED(), s.REVERSAL_TAGGED(pair=_named_with_cable(state, made)))
 
 
 def say_the_cable(state: State) -> str:

@@ -120,6 +120,7 @@ def row_object(row: Row) -> dict[str, object]:
         "protect": row.joint.protect,
         "reason": row.joint.reason,
         "put_off": row.known.put_off.value if row.known.put_off else None,
+        "reversed_on_purpose": row.known.reversed_on_purpose,
         "doubt": row.doubt,
     }
 

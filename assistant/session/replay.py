@@ -28,6 +28,7 @@ ENTRIES = (
     m.PairReplaced,
     m.JointAdded,
     m.PairPutOff,
+    m.ReversalTagged,
 )
 """Facts that `undone` takes back, one at a time."""
 WORK = (*(kind for kind in ENTRIES if kind is not m.JointAdded), m.CalledOut, m.VerifyingBegun, m.ReadingLogged)

@@ -161,6 +161,13 @@ class PutOff:
     tried: Tried | None = None
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TagReversal:
+    """This pair is reversed on purpose, and tagged: it must not be put right (7 CFR 1755.403(d)(6)(v))."""
+
+    pair: CalledNumber
+
+
 @dataclass(frozen=True, slots=True)
 class GoToCable:
     """Carry on with the first open pair of this cable of the plan."""
@@ -331,6 +338,7 @@ Intent = (
     | UseSpare
     | AddJoint
     | PutOff
+    | TagReversal
     | GoToCable
     | WhichFaults
     | CallOut

@@ -603,6 +603,15 @@ ENTRIES: tuple[VocabularyRow, ...] = (
         "defective (after splicing again, drying, cutting anew or clearing); asked back once",
     ),
     VocabularyRow(
+        name="tag-reversal",
+        intent=say.TagReversal,
+        voice=lambda scope: _made(seq("tag reversal", _pair_of("pair", scope)), say.TagReversal),
+        keys=_made(seq(*_AS_BUILT, POINT, POINT, _keyed("pair"), ENTER), say.TagReversal),
+        key_text="../..47 Enter",
+        examples=("tag reversal pair forty seven",),
+        help="the pair is reversed on purpose and tagged: it is no fault, and to clear it is asked back",
+    ),
+    VocabularyRow(
         name="go-to-cable",
         intent=say.GoToCable,
         voice=lambda _: Make(
@@ -662,9 +671,9 @@ ENTRIES: tuple[VocabularyRow, ...] = (
         ),
         keys=one_of(
             _key(say.StartVerifying, POINT, POINT, "6"),
-            _key(lambda: say.StartVerifying(all_tests=True), POINT, POINT, SLASH, POINT),
+            _key(lambda: say.StartVerifying(all_tests=True), POINT, POINT, SLASH, SLASH),
         ),
-        key_text="..6 · ../.",
+        key_text="..6 · ..//",
         examples=("start verification", "start verification all tests"),
         help="go through all joined pairs and log what the test set says: continuity, grounds, shorts, one after the "
         "other or all in one run",

@@ -245,7 +245,7 @@ def make(run: Run) -> Made:
         case 7 | 8 | 9:
             return Made(
                 KeysPressed(
-                    chance.choice(("+", "+", "+", "-", "\n", "/1", "/6", "..2", "..5", "..6", "..0", "../-", "../.")),
+                    chance.choice(("+", "+", "+", "-", "\n", "/1", "/6", "..2", "..5", "..6", "..0", "../-", "..//")),
                     after,
                 ),
                 after=after,

@@ -13,7 +13,7 @@ from assistant.app.cli import main
 from assistant.cable.splice_plan import ChangeError, JointNumber, Place, with_pair_replaced
 from assistant.dialogue import messages as m
 from assistant.dialogue.modes import Mode
-from assistant.dialogue.state import Standing
+from assistant.dialogue.state import PairState, Standing
 from assistant.handover.document import as_object
 from assistant.handover.page import as_page
 from assistant.handover.paper import as_pdf
@@ -187,6 +187,25 @@ def test_what_is_put_off_does_not_come_back_by_itself_and_is_told_at_the_end() -
     assert made.state.tally().confirmed == 3
 
 
+def test_what_is_reversed_on_purpose_is_no_fault_and_is_put_right_only_after_a_question() -> None:
+    """7 CFR 1755.403(d)(6)(v): such a pair is tagged and left."""
+    made = talk()
+    for words in ("1 blue white", "mark reversed pair 1"):
+        made.typed(words)
+    assert made.typed("tag reversal pair 1") == "Reversed on purpose, and tagged: one, blue white?"
+    made.typed("yes")
+    assert made.state.of(JointNumber(1)) == PairState(confirmed=m.Check.NUMBER_AND_COLOURS, reversed_on_purpose=True)
+    assert made.typed("mark reversed pair 1").startswith("Not logged.")
+    assert "must not be put right" in made.typed("clear reversed pair 1")
+    made.typed("no")
+    assert made.state.of(JointNumber(1)).reversed_on_purpose
+    made.typed("redo pair 1")
+    assert made.state.of(JointNumber(1)).reversed_on_purpose
+    made.typed("clear reversed pair 1")
+    made.typed("yes")
+    assert not made.state.of(JointNumber(1)).reversed_on_purpose
+
+
 def test_an_added_joint_comes_next_and_is_followed() -> None:
     made = two_ways()
     made.typed("add a joint pair 23 cable one with pair 123 cable two")
@@ -307,6 +326,7 @@ WORDS = (
     *("add a joint pair 12", "add a joint pair 25 cable one with pair 125 cable two", "25 slate violet", "redo pair 2"),
     *("put off found dead pair 2", "put off found working pair 23", "put off no access pair 4", "go to pair 4"),
     *("mark open pair 2", "clear open pair 2", "start verification", "test good", "end verification", "call them out"),
+    *("mark reversed pair 2", "tag reversal pair 2", "clear reversed pair 2", "yes"),
 )
 
 
@@ -332,6 +352,8 @@ def plain_count(session: Session) -> Counter[str]:
                 joined.discard(pair)
             case m.FaultMarked(pair=pair, fault=fault_of):
                 faults[pair, fault_of.value] = 1
+            case m.ReversalTagged(pair=pair, tagged=True):
+                faults.pop((pair, "reversal"), None)
             case m.FaultCleared(pair=pair, fault=fault_of):
                 del faults[pair, fault_of.value]
     faulty = {pair for pair, _ in faults}

@@ -15,9 +15,11 @@ from assistant.dialogue.messages import (
     JointAdded,
     PairPutOff,
     PairReplaced,
+    ReversalTagged,
     Step,
 )
 from assistant.dialogue.rules.entry import Entry, announce_again, ask, then
+from assistant.dialogue.rules.joints import joint_called
 from assistant.dialogue.state import State
 from assistant.words import intents as say
 from assistant.words.intents import Reason
@@ -74,6 +76,15 @@ def put_off(state: State, entry: Entry) -> Step:
     if made.kind.joined and not state.of(made.number).left:
         return announce_again(state, wording.open_it_first(state, made))
     return _ask(state, PairPutOff(pair=made.number, reason=intent.reason, tried=intent.tried, by=entry.by))
+
+
+def tag_reversal(state: State, entry: Entry) -> Step:
+    """Ask whether a pair is reversed on purpose and tagged."""
+    assert isinstance(entry.intent, say.TagReversal)
+    made = joint_called(state, entry.intent.pair)
+    if made is None:
+        return announce_again(state, wording.outside(state, entry.intent.pair))
+    return _ask(state, ReversalTagged(pair=made.number, tagged=True, by=entry.by))
 
 
 def build_otherwise(state: State, entry: Entry) -> Step:
