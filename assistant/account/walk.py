@@ -440,6 +440,12 @@ _AS_BUILT_TAGS = {FACT_TAGS[kind] for kind in AS_BUILT}
 
 def _keep_as_built(found: Walk, fact: Fact, line: Line) -> None:
     """Keep what was built otherwise, or forget it where that is taken back."""
+    if isinstance(fact, m.Undone) and fact.entry in _AS_BUILT_TAGS:
+        if found.as_built and found.as_built[-1].fact.pair == fact.pair:
+            found.as_built.pop()
+        return
+    if not isinstance(fact, AsBuiltFact):
+        return
     plan, reason = found.last.plan, ""
     match fact:
         case m.PairReplaced(old=old, new=new):
@@ -452,12 +458,8 @@ def _keep_as_built(found: Walk, fact: Fact, line: Line) -> None:
         case m.ReversalTagged(pair=pair, tagged=tagged):
             places = (plan.by_number[pair].lead,)
             reason = "reversed on purpose, and tagged" if tagged else "the tag of its reversal was taken off"
-        case m.Undone(entry=entry, pair=pair) if entry in _AS_BUILT_TAGS:
-            if found.as_built and found.as_built[-1].fact.pair == pair:
-                found.as_built.pop()
-            return
-        case _:
-            return
+        case never:
+            assert_never(never)
     found.as_built.append(
         AsBuilt(
             at=line.at,

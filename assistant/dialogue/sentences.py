@@ -223,7 +223,7 @@ NO_FREE_PAIR = _says("Not logged. Pair {number} is no free pair there.", number=
 OPEN_IT_FIRST = _says("Not logged. Say redo first, it is done: {pair}.", pair=_PAIR)
 TAG_REVERSAL = _says("Reversed on purpose, and tagged: {pair}?", pair=_PAIR)
 UNTAG_REVERSAL = _says(
-    "{pair} is reversed on purpose and tagged; that must not be put right. Take the tag off all the same?", pair=_PAIR
+    "{pair} is reversed on purpose and tagged; that is to stay so. Take the tag off all the same?", pair=_PAIR
 )
 REVERSAL_TAGGED = _says("{pair}, reversed on purpose and tagged.", pair=_PAIR)
 REVERSAL_UNTAGGED = _says("{pair}, no longer reversed on purpose.", pair=_PAIR)

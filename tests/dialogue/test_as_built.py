@@ -196,7 +196,7 @@ def test_what_is_reversed_on_purpose_is_no_fault_and_is_put_right_only_after_a_q
     made.typed("yes")
     assert made.state.of(JointNumber(1)) == PairState(confirmed=m.Check.NUMBER_AND_COLOURS, reversed_on_purpose=True)
     assert made.typed("mark reversed pair 1").startswith("Not logged.")
-    assert "must not be put right" in made.typed("clear reversed pair 1")
+    assert "that is to stay so" in made.typed("clear reversed pair 1")
     made.typed("no")
     assert made.state.of(JointNumber(1)).reversed_on_purpose
     made.typed("redo pair 1")
