@@ -63,7 +63,9 @@ def clock_of(records: Sequence[Record]) -> Clock:
         try:
             turns.append(at + shift)
         except OverflowError as error:
-            why = f"record {record.number} has a time that no clock can show after those before it ({record.at[:40]!r})"
+            why = (
+                f"record {record.number} has a time that no clock can show after those before it; no session wrote this"
+            )
             raise AccountError(why) from error
         before = at
     return Clock(tuple(turns), tuple(jumps))
