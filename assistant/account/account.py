@@ -10,7 +10,7 @@ from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
-from typing import Protocol, TypeVar
+from typing import Protocol, TypeVar, assert_never
 
 from immutables import Map
 
@@ -21,6 +21,7 @@ from assistant.account.sides import Side, side
 from assistant.account.story import AccountError, Line, lost_words
 from assistant.account.topics import Topic
 from assistant.account.walk import (
+    AsBuilt,
     CheckReply,
     Made,
     ReadLog,
@@ -35,7 +36,16 @@ from assistant.account.walk import (
 )
 from assistant.account.work_time import Slice, Stretch, pace, stretches
 from assistant.cable.colour_code import Order
-from assistant.cable.splice_plan import Joint, Plan, Site
+from assistant.cable.splice_plan import (
+    ChangeError,
+    JoinKind,
+    Joint,
+    Plan,
+    Site,
+    free_number,
+    with_joint_added,
+    with_pair_replaced,
+)
 from assistant.dialogue import messages as m
 from assistant.dialogue.state import UNTOUCHED, PairState, Standing, State
 from assistant.session.record import RecordsLost
@@ -93,6 +103,8 @@ class Account:
     slips: tuple[Slip, ...]
     answers: tuple[CheckReply, ...]
     remarks: tuple[Remark, ...]
+    as_built: tuple[AsBuilt, ...]
+    """What was built otherwise than planned, in the order of time; the rows are as built."""
     contradictions: tuple[Contradiction, ...]
     stretches: tuple[Stretch, ...]
     pace: tuple[Slice, ...]
@@ -159,15 +171,19 @@ def account_of(logs: Sequence[ReadLog], *, together: bool = False, walked: Mappi
     newest = walks[-1]
     told = [*found.told, *(line for one in walks for line in _refused(one, newest, together=together))]
     parts = [_own(one, found.first_own[one.log.name]) for one in walks]
-    plan, order = newest.last.plan, newest.opened.settings.pair_order
+    as_built = _in_turn(one for part in parts for one in part.as_built)
+    plan, unfit = _plan_as_built(newest, as_built)
+    told += unfit
+    last, order = replace(newest.last, plan=plan), newest.opened.settings.pair_order
     changes = _in_turn(change for part in parts for change in part.changes)
-    remarks = _in_turn(remark for part in parts for remark in part.remarks)
+    built = [_as_built_remark(plan, one, order) for one in as_built]
+    remarks = _in_turn([*(remark for part in parts for remark in part.remarks), *(remark for remark, _ in built)])
     lines = sorted(((part.log.name, line) for part in parts for line in part.lines), key=lambda pair: pair[1].turn)
     work = stretches(line.turn for _, line in lines)
     row_of = {spot: index for index, joint in enumerate(plan.joints) for spot in spots(plan, joint)}
-    mates = {spots(plan, joint)[0]: spots(plan, joint)[1:] for joint in plan.joints}
-    of_joint, combined = _combined(changes, newest.last, found.shared)
-    rows = _rows(newest.last, order, of_joint, remarks)
+    mates = {spots(plan, joint)[0]: spots(plan, joint)[1:] for joint in plan.joints if joint.kind.joined}
+    of_joint, combined = _combined(changes, last, found.shared)
+    rows = _rows(last, order, of_joint, [*((r, r.lead) for r in remarks if not r.is_as_built), *_of_rows(plan, built)])
     of_log = {one.log.name: {line.record: line.turn for line in one.lines} for one in walks}
     confirmed = [of_log[row.made.log][row.made.record] for row in rows if row.made and row.how]
     clock_set = [one.log.name for one in walks if one.clock.jumps]
@@ -187,6 +203,7 @@ def account_of(logs: Sequence[ReadLog], *, together: bool = False, walked: Mappi
         slips=_in_turn(slip for part in parts for slip in part.slips),
         answers=tuple(answer for part in parts for answer in part.answers),
         remarks=remarks,
+        as_built=as_built,
         contradictions=contradictions(changes, mates, Between(found.shared, clock_set)),
         stretches=work,
         pace=pace(confirmed, work[0].began, work[-1].ended),
@@ -221,10 +238,63 @@ def _own(one: Walk, first: int) -> Walk:
         lines=[line for line in one.lines if line.record >= first],
         changes=[change for change in one.changes if change.record >= first],
         remarks=[remark for remark in one.remarks if remark.record >= first],
+        as_built=[built for built in one.as_built if built.record >= first],
         slips=[slip for slip in one.slips if slip.record >= first],
         sittings=[sitting for sitting in one.sittings if sitting.record >= first],
         answers=[answer for answer in one.answers if answer.record >= first],
     )
+
+
+def _plan_as_built(newest: Walk, as_built: Iterable[AsBuilt]) -> tuple[Plan, list[str]]:
+    """Give the newest plan with what other logs built otherwise, and tell what does not go together."""
+    plan, told = newest.last.plan, []
+    own = {(one.fact, one.record) for one in newest.as_built}
+    for one in as_built:
+        if one.log == newest.log.name or (one.fact, one.record) in own:
+            continue
+        try:
+            match one.fact:
+                case m.PairReplaced(old=old, new=new):
+                    plan = with_pair_replaced(plan, old, new, free_number(plan, (new,)))
+                case m.JointAdded(places=places):
+                    added = Joint(number=free_number(plan, places), kind=JoinKind.STRAIGHT, places=places)
+                    plan = with_joint_added(plan, added)
+                case m.PairPutOff() | m.ReversalTagged():
+                    pass
+                case never:
+                    assert_never(never)
+        except ChangeError as error:
+            told.append(
+                f"{one.log}: record {one.record} ({one.kind}) does not go together with what {newest.log.name} has: "
+                f"{error}; see what is joined there"
+            )
+    return plan, told
+
+
+def _as_built_remark(plan: Plan, one: AsBuilt, order: Order) -> tuple[Remark, AsBuilt]:
+    """Put in words what was built otherwise."""
+    match one.fact:
+        case m.PairReplaced(old=old, new=new):
+            text = f"{side(plan, new, order)} is used in place of {side(plan, old, order)}"
+        case m.JointAdded(places=places):
+            text = f"not in the plan: {' = '.join(str(side(plan, place, order)) for place in places)}"
+        case m.PairPutOff():
+            text = f"put off: {one.reason}"
+        case m.ReversalTagged():
+            text = one.reason
+        case never:
+            assert_never(never)
+    remark = Remark(
+        at=one.at, turn=one.turn, log=one.log, record=one.record, lead=one.spots[0], text=text, is_as_built=True
+    )
+    return remark, one
+
+
+def _of_rows(plan: Plan, built: Iterable[tuple[Remark, AsBuilt]]) -> Iterator[tuple[Remark, Spot]]:
+    """Give each of them to every joint that it is about."""
+    lead = {spot: spots(plan, joint)[0] for joint in plan.joints for spot in spots(plan, joint)}
+    for remark, one in built:
+        yield from ((remark, spot) for spot in dict.fromkeys(lead.get(spot, spot) for spot in one.spots))
 
 
 def _refused(one: Walk, newest: Walk, *, together: bool) -> Iterator[str]:
@@ -306,13 +376,18 @@ class _Joined:
             self.faults = {change.log: now.faults}
             self.known, self.made = now, change.made
             return
+        if was.reversed_on_purpose == now.reversed_on_purpose:
+            now = replace(now, reversed_on_purpose=self.known.reversed_on_purpose)
         faults = list(dict.fromkeys(fault for of_log in self.faults.values() for fault in of_log))
         tests = {**dict(self.known.tests), **dict(now.tests)}
         if decided or change.reopened or change.doubt:
             self.made = change.made
             self.known = replace(now, faults=tuple(faults))
         else:
-            self.known = replace(now, confirmed=self.known.confirmed, faults=tuple(faults), tests=tuple(tests.items()))
+            before = self.known
+            self.known = replace(now, confirmed=before.confirmed, faults=tuple(faults), tests=tuple(tests.items()))
+            if was.put_off is None and now.put_off is None:
+                self.known = replace(self.known, put_off=before.put_off, tried=before.tried)
 
 
 def _combined(
@@ -336,12 +411,14 @@ def _combined(
     return found, tuple(made)
 
 
-def _rows(last: State, order: Order, of_joint: Mapping[Spot, _Joined], remarks: tuple[Remark, ...]) -> tuple[Row, ...]:
+def _rows(
+    last: State, order: Order, of_joint: Mapping[Spot, _Joined], remarks: Iterable[tuple[Remark, Spot | None]]
+) -> tuple[Row, ...]:
     plan = last.plan
     told: dict[Spot, list[Remark]] = {}
-    for remark in remarks:
-        if remark.lead is not None:
-            told.setdefault(remark.lead, []).append(remark)
+    for remark, lead in remarks:
+        if lead is not None:
+            told.setdefault(lead, []).append(remark)
     known = Map({j.number: of_joint[lead].known for j in plan.joints if (lead := spots(plan, j)[0]) in of_joint})
     state = replace(last, pairs=known)
     rows = []

@@ -137,6 +137,10 @@ _TOPICS: dict[type[Fact], Topic] = {
     m.Mismatch: Topic.MISMATCH,
     m.Undone: Topic.CORRECTION,
     m.Reopened: Topic.CORRECTION,
+    m.PairReplaced: Topic.CORRECTION,
+    m.JointAdded: Topic.CORRECTION,
+    m.PairPutOff: Topic.CORRECTION,
+    m.ReversalTagged: Topic.CORRECTION,
     m.NoteKept: Topic.NOTE,
     m.CheckAnswered: Topic.CHECK,
     m.PairTested: Topic.TEST,
@@ -168,5 +172,7 @@ def joints_of(fact: Fact, before: State) -> tuple[JointNumber, ...]:
         return (*expected, *(joint for joint in called if joint is not None))
     if isinstance(fact, m.LookedUp):
         return ()  # a position of the cable, asked about only
+    if isinstance(fact, m.PairReplaced):
+        return fact.pair, fact.number
     pair = getattr(fact, "pair", None)
     return () if pair is None else (pair,)

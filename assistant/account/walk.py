@@ -1,6 +1,6 @@
 """One walk through the records of one log: all that an account takes from it."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import assert_never
@@ -9,9 +9,9 @@ from assistant.account.identity import Splice, splice_of
 from assistant.account.story import AccountError, Line, line_of, lost_words
 from assistant.account.times import Clock, clock_of
 from assistant.cable.makeup import Position
-from assistant.cable.splice_plan import Joint, JointNumber, Plan
+from assistant.cable.splice_plan import Joint, JointNumber, Place, Plan
 from assistant.dialogue import messages as m
-from assistant.dialogue.messages import Fact
+from assistant.dialogue.messages import AsBuiltFact, Fact
 from assistant.dialogue.state import PairState, Standing, State
 from assistant.dialogue.tags import FACT_TAGS
 from assistant.errors import AssistantError
@@ -104,6 +104,25 @@ class Remark:
     """Sound file of a spoken note, in the folder of the log."""
     sha256: str = ""
     is_reading: bool = False
+    is_as_built: bool = False
+    """Whether it tells what was built otherwise than planned."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AsBuilt:
+    """What was built otherwise than planned, and not taken back."""
+
+    at: datetime
+    turn: datetime
+    log: str
+    record: int
+    fact: AsBuiltFact
+    spots: tuple[Spot, ...]
+    """The pair that is left or put off; of a spare in its place, both; of a joint that was added, all its pairs."""
+    kind: str
+    """spare used, joint added, put off, or reversed on purpose."""
+    reason: str = ""
+    """Why it is put off, and what was tried."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -168,6 +187,12 @@ class Walk:
     answers: list[CheckReply] = field(default_factory=list)
     made: dict[int, list[Made]] = field(default_factory=dict)
     """How each joint was confirmed, without what was taken back; the last one stands."""
+    as_built: list[AsBuilt] = field(default_factory=list)
+    """What was built otherwise than planned, without what was taken back."""
+    followed: dict[int, str] = field(default_factory=dict)
+    """Number of a slip's record -> what was done next, in a few words."""
+    unfollowed: list[int] = field(default_factory=list)
+    """Numbers of the records of slips behind which nothing was done so far."""
     later: list[int] = field(default_factory=list)
     """Records that hold what a later version wrote."""
     until: Line | None = None
@@ -229,21 +254,50 @@ def _take(found: Walk, before: State, record: Record, line: Line) -> None:
     found.lines.append(line)
     if record.later or isinstance(record.input, LaterInput):
         found.later.append(record.number)
-    telling = [fact for fact in record.facts if not isinstance(fact, _ONLY_SAID)]
-    touched = dict.fromkeys(JointNumber(j) for f in telling if isinstance(j := getattr(f, "pair", None), int))
+    facts = [f for f in record.facts if not isinstance(f, _ONLY_SAID) and _is_there(f, before, state)]
+    named = (number for fact in facts for number in _joints_named(fact))
+    touched = dict.fromkeys(number for number in named if number in state.plan.by_number)
     made = {number: _last(found.made.get(number)) for number in touched}
-    for fact in telling:
+    for fact in facts:
         _take_fact(found, fact, line, state)
         _keep_made(found, fact, line)
+        _keep_as_built(found, fact, line)
         if isinstance(fact, m.Mismatch):
             found.slips.append(_slip(found.log.name, fact, line, before))
+    _keep_followed(found, facts, line, before)
     if record.facts:
         found.until = line
     doubtful = _doubtful(record, state)
     for number in [*doubtful, *(joint for joint in touched if joint not in doubtful)]:
         again = made.get(number) is not _last(found.made.get(number))  # by another person, and as before
-        if state.of(number) != before.of(number) or number in doubtful or again:
+        other = before.plan.by_number.get(number) != state.plan.by_number[number]
+        if other or state.of(number) != before.of(number) or number in doubtful or again:
             found.changes.append(_change(found, number, line, record.facts, before, doubtful.get(number, "")))
+
+
+def _keep_followed(found: Walk, facts: Sequence[Fact], line: Line, before: State) -> None:
+    """Keep what followed the slips before this step, and that something is to follow its own."""
+    done = next((fact for fact in facts if isinstance(fact, _Following)), None)
+    if done is not None and found.unfollowed:
+        words = f"{_named(done, before, found.last)} at {line.at:%H:%M:%S}"
+        found.followed.update(dict.fromkeys(found.unfollowed, words))
+        found.unfollowed.clear()
+    if any(isinstance(fact, m.Mismatch) for fact in facts):
+        found.unfollowed.append(line.record)
+
+
+def _is_there(fact: Fact, before: State, after: State) -> bool:
+    """Tell whether a fact's joint is there; behind lost records it may have come to be in them."""
+    number = None if isinstance(fact, m.LookedUp) else getattr(fact, "pair", None)
+    return number is None or number in before.plan.by_number or number in after.plan.by_number
+
+
+def _joints_named(fact: Fact) -> Iterator[JointNumber]:
+    """Give the joints that a fact changes."""
+    if isinstance(number := getattr(fact, "pair", None), int):
+        yield JointNumber(number)
+    if isinstance(fact, m.PairReplaced):
+        yield fact.number
 
 
 def _doubtful(record: Record, state: State) -> dict[JointNumber, str]:
@@ -268,9 +322,9 @@ def _take_fact(found: Walk, fact: Fact, line: Line, state: State) -> None:
             found.answers.append(
                 CheckReply(at=line.at, log=log, record=line.record, check=check, done=done, by=by.value)
             )
-        case m.ReadingLogged(pair=pair, number=number, unit=unit):
+        case m.ReadingLogged(pair=pair, unit=unit):
             lead = spots(state.plan, state.plan.by_number[pair])[0]
-            text = f"{number} {unit.value}"
+            text = f"{fact.value} {unit.value}"
             found.remarks.append(_remark(log, line, lead, text, is_reading=True))
         case m.NoteKept(pair=tied, text=text, file=file, sha256=sha256):
             spot = None if tied is None else spots(state.plan, state.plan.by_number[tied])[0]
@@ -287,6 +341,10 @@ def _take_fact(found: Walk, fact: Fact, line: Line, state: State) -> None:
             | m.VerifyingEnded()
             | m.PairSkipped()
             | m.MovedTo()
+            | m.PairReplaced()
+            | m.JointAdded()
+            | m.PairPutOff()
+            | m.ReversalTagged()
             | m.Undone()
             | m.Mismatch()
             | m.LookedUp()
@@ -399,6 +457,53 @@ def _keep_made(found: Walk, fact: Fact, line: Line) -> None:
         found.made[fact.pair].pop()
 
 
+AS_BUILT = {
+    m.PairReplaced: "spare used",
+    m.JointAdded: "joint added",
+    m.PairPutOff: "put off",
+    m.ReversalTagged: "reversed on purpose",
+}
+
+
+_AS_BUILT_TAGS = {FACT_TAGS[kind] for kind in AS_BUILT}
+
+
+def _keep_as_built(found: Walk, fact: Fact, line: Line) -> None:
+    """Keep what was built otherwise, or forget it where that is taken back."""
+    if isinstance(fact, m.Undone) and fact.entry in _AS_BUILT_TAGS:
+        if found.as_built and found.as_built[-1].fact.pair == fact.pair:
+            found.as_built.pop()
+        return
+    if not isinstance(fact, AsBuiltFact):
+        return
+    plan, reason = found.last.plan, ""
+    match fact:
+        case m.PairReplaced(old=old, new=new):
+            places: tuple[Place, ...] = (old, new)
+        case m.JointAdded(places=places):
+            pass
+        case m.PairPutOff(pair=pair):
+            places = (plan.by_number[pair].lead,)
+            reason = f"{fact.reason.value} after {fact.tried.value}" if fact.tried else fact.reason.value
+        case m.ReversalTagged(pair=pair, tagged=tagged):
+            places = (plan.by_number[pair].lead,)
+            reason = "reversed on purpose, and tagged" if tagged else "the tag of its reversal was taken off"
+        case never:
+            assert_never(never)
+    found.as_built.append(
+        AsBuilt(
+            at=line.at,
+            turn=line.turn,
+            log=found.log.name,
+            record=line.record,
+            fact=fact,
+            spots=tuple((plan.ends[place.end].name, place.position) for place in places),
+            kind=AS_BUILT[type(fact)],
+            reason=reason,
+        )
+    )
+
+
 def _slip(log: str, fact: m.Mismatch, line: Line, before: State) -> Slip:
     end = before.end_in_work.name
     joint = before.expected_joint
@@ -414,35 +519,28 @@ def _slip(log: str, fact: m.Mismatch, line: Line, before: State) -> Slip:
     )
 
 
-_Following = m.PairConfirmed | m.PairSkipped | m.FaultMarked | m.MovedTo | m.Undone | m.Mismatch
+_Following = (
+    *(m.PairConfirmed, m.PairSkipped, m.FaultMarked, m.MovedTo, m.Undone, m.Mismatch),
+    *(m.PairReplaced, m.JointAdded, m.PairPutOff, m.ReversalTagged),
+)
+"""Facts that tell what was done next after a call that did not fit."""
 
 
 def _followed(found: Walk) -> Iterator[Slip]:
-    """Tell of each slip what was done next; of one walk backwards, so that long logs take no longer."""
-    following: dict[int, tuple[_Following, Line] | None] = {}
-    slipped = {slip.record for slip in found.slips}
-    then: tuple[_Following, Line] | None = None
-    for record, line in zip(reversed(found.log.records), reversed(found.lines), strict=True):
-        if record.number in slipped:
-            following[record.number] = then
-        done = next((fact for fact in record.facts if isinstance(fact, _Following)), None)
-        then = then if done is None else (done, line)
+    """Tell of each slip what was done next."""
     for slip in found.slips:
-        after = following[slip.record]
-        words = "nothing more in this log" if after is None else f"{_named(after[0], found.last)} at {_clock(after[1])}"
-        yield replace(slip, followed_by=words)
+        yield replace(slip, followed_by=found.followed.get(slip.record, "nothing more in this log"))
 
 
-def _clock(line: Line) -> str:
-    return f"{line.at:%H:%M:%S}"
-
-
-def _named(fact: _Following, state: State) -> str:
+def _named(fact: Fact, before: State, after: State) -> str:
+    """Say what a fact did; a joint that it adds is only known after it, one that it takes away only before."""
     if isinstance(fact, m.Mismatch):
         return f'another call that did not fit ("{fact.call}")'
-    joint = state.plan.by_number[fact.pair]
-    end, position = spots(state.plan, joint)[0]
-    called = f"{end} {state.plan.end_of(joint.lead).called(position)[1]}".strip()
+    assert isinstance(fact, _Following)
+    plan = before.plan if fact.pair in before.plan.by_number else after.plan
+    joint = plan.by_number[fact.pair]
+    end, position = spots(plan, joint)[0]
+    called = f"{end} {plan.end_of(joint.lead).called(position)[1]}".strip()
     match fact:
         case m.PairConfirmed(how=how):
             return f"{called} confirmed by {how.value}"
@@ -454,5 +552,13 @@ def _named(fact: _Following, state: State) -> str:
             return f"the work moved to {called}"
         case m.Undone():
             return f"the entry for {called} taken back"
+        case m.PairReplaced():
+            return f"a spare used in place of {called}"
+        case m.JointAdded():
+            return f"{called} added to the joints"
+        case m.ReversalTagged(tagged=tagged):
+            return f"{called} {'tagged as' if tagged else 'no longer'} reversed on purpose"
+        case m.PairPutOff(reason=reason):
+            return f"{called} put off, {reason.value}"
         case never:
             assert_never(never)

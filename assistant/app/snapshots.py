@@ -19,7 +19,7 @@ from assistant.session.journal import FileJournal
 from assistant.session.place import OWN_FILE
 from assistant.session.record import RecordsLost
 from assistant.session.salvage import Known, LoadedLog
-from assistant.session.snapshot import Snapshot, from_bytes, to_bytes
+from assistant.session.snapshot import Snapshot, can_be_kept, from_bytes, to_bytes
 
 SUFFIX = ".state"
 EVERY = 5_000
@@ -134,7 +134,7 @@ class Snapshots:
 
     def _task(self, state: State, number: int) -> Callable[[], None] | None:
         last_sum, length = self._journal.end
-        if not self._usable or not program():
+        if not self._usable or not program() or not can_be_kept(state):
             return None
         self._kept = number
         log, snapshot = self._journal.path, Snapshot(Known(number, last_sum, length), state)

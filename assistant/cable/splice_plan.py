@@ -4,7 +4,7 @@ Must not know what has been done already, how anything is spoken, or the text of
 """
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import Enum
 from functools import cached_property
 from typing import NewType
@@ -217,6 +217,73 @@ def straight_sequence(cable: Cable, first: int, last: int) -> Plan:
         for pair in range(first, last + 1)
     )
     return Plan(title="", ends=(End("", cable),), joints=joints)
+
+
+class ChangeError(ValueError):
+    """A change of a plan that would leave a pair in two joints, or that names what is not there."""
+
+
+def free_number(plan: Plan, places: tuple[Place, ...]) -> JointNumber:
+    """Give the number for a new joint: of a straight sequence the pair, else that of a spare it takes, or a new one."""
+    if plan.is_sequence:
+        return JointNumber(places[0].position)
+    taken = next((number for place in places if (number := plan.at.get(place)) is not None), None)
+    return JointNumber(max(plan.by_number) + 1) if taken is None else taken
+
+
+def is_free(plan: Plan, place: Place) -> bool:
+    """Tell whether a pair is there, and in no joint or only kept as a spare."""
+    number = plan.at.get(place)
+    there = 0 <= place.end < len(plan.ends) and plan.end_of(place).cable.has(place.position)
+    return there and (number is None or plan.by_number[number].kind is JoinKind.SPARE)
+
+
+def with_pair_replaced(plan: Plan, old: Place, new: Place, number: JointNumber) -> Plan:
+    """Give the plan in which a free pair of the same end is joined in place of another one, which is left dead.
+
+    The joint that is then to be made has this number; what was its number before stays with the pair that is left.
+
+    Raises:
+        ChangeError: that one is not to be joined, or the other is not free.
+
+    """
+    held = plan.by_number.get(plan.at.get(old, JointNumber(0)))
+    if held is None or not held.kind.joined:
+        raise ChangeError("the pair to be replaced is in no joint")
+    made = replace(held, number=number, places=tuple(new if place == old else place for place in held.places))
+    left = replace(held, kind=JoinKind.DEAD, places=(old,), reason=REPLACED, protect="")
+    if old.end != new.end:
+        raise ChangeError("the two pairs are of two ends")
+    return _with_joint(plan, made, (new,), held, left)
+
+
+REPLACED = "replaced"
+"""Why a pair is dead that another one was used in place of."""
+
+
+def with_joint_added(plan: Plan, joint: Joint) -> Plan:
+    """Give the plan with one more joint, last in the order of the work, of pairs that are free.
+
+    Raises:
+        ChangeError: a pair is not free.
+
+    """
+    return _with_joint(plan, joint, joint.places, None, None)
+
+
+def _with_joint(plan: Plan, made: Joint, new: tuple[Place, ...], held: Joint | None, left: Joint | None) -> Plan:
+    if len(set(new)) != len(new) or not all(is_free(plan, place) for place in new):
+        raise ChangeError("a pair is joined already, dead, or not there")
+    taken = {plan.at.get(place) for place in new}
+    if made.number in plan.by_number and made.number not in taken:
+        raise ChangeError(f"joint {made.number} is there already")
+    joints: list[Joint] = []
+    for joint in plan.joints:
+        if joint is held and left is not None:
+            joints += [left, made]
+        elif joint.number not in taken:
+            joints.append(joint)
+    return replace(plan, joints=tuple(joints if held is not None else [*joints, made]))
 
 
 def unjoined(plan: Plan) -> dict[str, tuple[Position, ...]]:

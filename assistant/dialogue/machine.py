@@ -135,7 +135,11 @@ def _meaning(came: Heard, scope: Scope) -> Intent | None:
 
 def _enter_unsure(state: State, entry: Entry) -> Step:
     """Ask whether this was said; saying the same again answers it as well."""
-    if isinstance(entry.intent, say.BareNumber) or following.contradicts_itself(state, entry.intent):
+    reads_back = isinstance(
+        entry.intent, say.UseSpare | say.AddJoint | say.PutOff | say.TagReversal
+    )  # what it asks tells all of it
+    bare = isinstance(entry.intent, say.BareNumber)
+    if bare or reads_back or following.contradicts_itself(state, entry.intent):
         return _enter(state, entry)
     if _says_the_same(state, entry):
         return _as_said(state)

@@ -9,8 +9,8 @@ from typing import NewType
 
 from assistant.cable.colour_code import Order
 from assistant.cable.makeup import GroupNumber, Position
-from assistant.cable.splice_plan import JointNumber, Site
-from assistant.words.intents import Fault, Intent, Unit
+from assistant.cable.splice_plan import JointNumber, Place, Site
+from assistant.words.intents import Fault, Intent, Reason, Tried, Unit
 
 AnnouncementNumber = NewType("AnnouncementNumber", int)
 """Running number of an announcement of what is expected, or of an open question.
@@ -266,6 +266,56 @@ Input = (
 )
 
 
+# --- what was built otherwise than planned: facts, and what is asked before they are -------------
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PairReplaced:
+    """Another pair of the same cable is joined in place of one, which is left."""
+
+    pair: JointNumber
+    """The joint that it was in; the number stays with the pair that is left."""
+    old: Place
+    new: Place
+    number: JointNumber
+    """Of the joint that is to be made instead."""
+    by: Channel
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class JointAdded:
+    """A joint is to be made that the plan does not have."""
+
+    pair: JointNumber
+    places: tuple[Place, ...]
+    """The pair that is called comes first."""
+    by: Channel
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PairPutOff:
+    """A pair is left for another day."""
+
+    pair: JointNumber
+    reason: Reason
+    tried: Tried | None
+    """What was tried on a pair that is left defective."""
+    by: Channel
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReversalTagged:
+    """A pair is reversed on purpose and tagged, or that tag is taken off."""
+
+    pair: JointNumber
+    tagged: bool
+    by: Channel
+
+
+AsBuiltFact = PairReplaced | JointAdded | PairPutOff | ReversalTagged
+"""Facts about what was built otherwise than planned."""
+
+
 # --- questions: what the assistant may be waiting to be told ---------------------------------------
 
 
@@ -301,7 +351,15 @@ class SiteCheck:
     """Its name in `checks`."""
 
 
-Question = DidYouSay | FinishAnyway | JoinProtected | SiteCheck
+@dataclass(frozen=True, slots=True)
+class BuildOtherwise:
+    """Is this to be built otherwise than planned?"""
+
+    change: AsBuiltFact
+    """What happens if it is."""
+
+
+Question = DidYouSay | FinishAnyway | JoinProtected | SiteCheck | BuildOtherwise
 
 
 # --- facts ---------------------------------------------------------------------------------------
@@ -395,6 +453,8 @@ class VerifyingBegun:
 
     test: PairTest
     pair: JointNumber
+    all_tests: bool = False
+    """Whether every pair has all tests at once."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -416,6 +476,13 @@ class ReadingLogged:
     number: int
     unit: Unit
     by: Channel
+    decimals: str = ""
+    """Figures behind the decimal point; empty for a whole number, as in older logs."""
+
+    @property
+    def value(self) -> str:
+        """The number as it is written."""
+        return f"{self.number}.{self.decimals}" if self.decimals else str(self.number)
 
 
 @dataclass(frozen=True, slots=True)
@@ -588,7 +655,7 @@ class SessionEnded:
     """Joined, with a fault outstanding."""
 
 
-EntryFact = PairConfirmed | FaultMarked | FaultCleared | Reopened | PairSkipped | MovedTo | PairTested
+EntryFact = PairConfirmed | FaultMarked | FaultCleared | Reopened | PairSkipped | MovedTo | PairTested | AsBuiltFact
 """Facts that can be taken back."""
 WorkFact = EntryFact | CalledOut | PaceSet | VerifyingBegun | VerifyingEnded
 """Facts about a joint, the pace or the tests."""
@@ -609,6 +676,10 @@ Fact = (
     | NoteKept
     | PairSkipped
     | MovedTo
+    | PairReplaced
+    | JointAdded
+    | PairPutOff
+    | ReversalTagged
     | Undone
     | Mismatch
     | LookedUp

@@ -3,7 +3,7 @@
 from enum import Enum
 from typing import assert_never
 
-from assistant.dialogue.messages import DidYouSay, FinishAnyway, JoinProtected, Question, SiteCheck
+from assistant.dialogue.messages import BuildOtherwise, DidYouSay, FinishAnyway, JoinProtected, Question, SiteCheck
 
 
 class Mode(Enum):
@@ -25,6 +25,7 @@ class Mode(Enum):
     FINISHING = "finish anyway"
     PROTECTED = "join protected"
     CHECKING = "site check"
+    BUILDING = "build otherwise"
     ENDED = "ended"
 
 
@@ -39,4 +40,6 @@ def mode_of(question: Question) -> Mode:
             return Mode.PROTECTED
         case SiteCheck():
             return Mode.CHECKING
+        case BuildOtherwise():
+            return Mode.BUILDING
     assert_never(question)

@@ -14,7 +14,16 @@ from assistant.words.intents import Intent
 from assistant.words.vocabulary import Scope
 
 _NOT_IN_QUESTIONS: frozenset[type[Intent]] = frozenset(
-    {say.Confirm, say.UndoThat, say.HoldOn, say.PassedTest, say.ConfirmModule, say.CarryOn}
+    {
+        say.Confirm,
+        say.UndoThat,
+        say.HoldOn,
+        say.PassedTest,
+        say.FailedTest,
+        say.GroupGood,
+        say.ConfirmModule,
+        say.CarryOn,
+    }
 )
 """They share their keys with yes and no, or sound like them."""
 

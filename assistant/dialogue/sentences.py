@@ -111,7 +111,7 @@ NAME_ONE_PAIR = _says("Name one pair of this work.")
 NAME_THE_PAIR = _says("Not logged. Name the pair.")
 NAME_TWO_PAIRS = _says("Not logged. Name two pairs of this work.")
 FAULTS = _says("Marked, total pairs {count}: {pairs}.", count="two", pairs="pair four, open; pair nine, short")
-FAILED_A_TEST = _says("{pair}, failed a test", pair="pair four")
+FAILED_A_TEST = _says("{pair}, failed {tests}", pair="pair four", tests="continuity")
 NONE_MARKED = _says("No pair is marked.")
 UNDONE = _says("Undone: {what}{pair}.", what="fault of ", pair=_PAIR)
 THAT_STAYS = _says("A note or a reading stays in the log. Say undo that again for the entry before it.")
@@ -201,6 +201,34 @@ NO_PAIR_ON_CABLE = _says("No pair waits on cable {name}.", name="west")
 AGAIN = _says("I say again: {text}", text="Next three, green white.")
 NOTHING_SAID_YET = _says("Nothing has been said yet.")
 
+# --- built otherwise than planned
+
+BOTH_SIDES = _says("both sides")
+ON_CABLE = _says("cable {name}", name="west")
+USE_SPARE = _says(
+    "On {where}: use {spare}, instead of {pair}?",
+    where="cable west",
+    spare="pair nine nine, brown violet",
+    pair="pair four seven, orange violet",
+)
+ADD_JOINT = _says("A joint that is not planned: {pairs}?", pairs="cable west, pair five one, blue white")
+PUT_OFF = _says("Leave {pair}, {reason}?", pair=_PAIR, reason="found dead")
+REPLACED = _says("{pair} is replaced.", pair=_PAIR)
+ADDED = _says("A joint is added.")
+LEFT_FOR_LATER = _says("{pair}, put off, {reason}.", pair=_PAIR, reason="found dead")
+SAY_THE_CABLE = _says("Not logged. Say the cable of each pair too: {cables}.", cables="cable one is west")
+CABLE_NUMBER = _says("cable {number} is {name}", number="one", name="west")
+CANNOT_REPLACE = _says("Not logged. Pair {number} is in no joint of this work there, or in two.", number="nine nine")
+NO_FREE_PAIR = _says("Not logged. Pair {number} is no free pair there.", number="nine nine")
+OPEN_IT_FIRST = _says("Not logged. Say redo first, it is done: {pair}.", pair=_PAIR)
+TAG_REVERSAL = _says("Reversed on purpose, and tagged: {pair}?", pair=_PAIR)
+UNTAG_REVERSAL = _says(
+    "{pair} is reversed on purpose and tagged; that is to stay so. Take the tag off all the same?", pair=_PAIR
+)
+REVERSAL_TAGGED = _says("{pair}, reversed on purpose and tagged.", pair=_PAIR)
+REVERSAL_UNTAGGED = _says("{pair}, no longer reversed on purpose.", pair=_PAIR)
+STANDS_PUT_OFF = _says("put off, {reason}", reason="found dead")
+
 # --- in any order
 
 GROUP_TAKEN = _says("{group}: colours alone count there.", group="group two, binder orange white")
@@ -228,11 +256,26 @@ PASSED_OVER = _says("Not among them: {pairs}.", pairs=_TWO)
 # --- verification
 
 VERIFYING = _says("Tests are made with your test set; this only logs what you say. Say test good, or mark the fault.")
-IN_TURN = _says("{test}: {pair}.", test="continuity", pair=_PAIR)
+IN_TURN = _says("{test}: {pair}.", test="group two, continuity", pair=_PAIR)
 TESTED_GOOD = _says("{pair}, {test} good.", pair=_PAIR, test="continuity")
+TESTED_BAD = _says("{pair}, {test} failed. To mark its fault, name the pair.", pair=_PAIR, test="continuity")
+WHICH_TEST_FAILED = _says("Not logged. Which test failed? Mark its fault.")
+GROUP_TESTED = _says(
+    "Total pairs: {count}, from {first} through {last}, {test} good.",
+    count="two four",
+    first="two six, blue white",
+    last="five zero, slate violet",
+    test="continuity",
+)
+NONE_TO_TEST = _says("Not logged. No pair of {group} waits for {test}.", group="group two", test="continuity")
+MARKED_LEFT_OUT = _says("Not among them, marked or failed: {pairs}.", pairs=_TWO)
+UNJOINED_LEFT_OUT = _says("Not joined: {pairs}.", pairs=_TWO)
 TESTED_FAILED = _says("{pair}, {test} failed, marked {fault}.", pair=_PAIR, test="shorts", fault="cross")
 VERIFIED = _says(
-    "Verification. Pairs with all tests, total {whole}. Pairs failed, total {failed}.", whole="two five", failed="one"
+    "Verification. Pairs tested for {tests}, total {whole}. Pairs failed, total {failed}.",
+    tests="continuity, grounds, shorts",
+    whole="two five",
+    failed="one",
 )
 NOTHING_JOINED = _says("No pair is joined yet.")
 CALL_A_JOINED_PAIR = _says("Not logged. Call a pair that is joined.")

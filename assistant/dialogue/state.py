@@ -16,12 +16,22 @@ from immutables import Map
 
 from assistant.cable.makeup import Cable, GroupNumber, Position
 from assistant.cable.plan_text import read_plan
-from assistant.cable.splice_plan import End, Joint, JointNumber, Plan, straight_sequence
+from assistant.cable.splice_plan import (
+    End,
+    JoinKind,
+    Joint,
+    JointNumber,
+    Plan,
+    straight_sequence,
+    with_joint_added,
+    with_pair_replaced,
+)
 from assistant.dialogue.checks import ALL_IN_ONE, ON_RESUME, checks_for
 from assistant.dialogue.messages import (
     NOT_YET,
     AnnouncementNumber,
     Answered,
+    AsBuiltFact,
     Asked,
     CalledOut,
     CarriedOn,
@@ -35,6 +45,7 @@ from assistant.dialogue.messages import (
     GroupNamed,
     GroupTaken,
     Held,
+    JointAdded,
     LookedUp,
     MicrophoneTroubled,
     Mismatch,
@@ -43,6 +54,8 @@ from assistant.dialogue.messages import (
     NoteKept,
     PaceSet,
     PairConfirmed,
+    PairPutOff,
+    PairReplaced,
     PairSkipped,
     PairTest,
     PairTested,
@@ -51,6 +64,7 @@ from assistant.dialogue.messages import (
     ReadingLogged,
     Reopened,
     Repeated,
+    ReversalTagged,
     Said,
     SessionEnded,
     SessionLeft,
@@ -65,7 +79,7 @@ from assistant.dialogue.messages import (
     WorkFact,
 )
 from assistant.dialogue.modes import Mode, mode_of
-from assistant.words.intents import Fault
+from assistant.words.intents import Fault, Reason, Tried
 
 _T = TypeVar("_T")
 
@@ -77,6 +91,11 @@ class PairState:
     confirmed: Check | None = None
     faults: tuple[Fault, ...] = ()
     skipped: bool = False
+    put_off: Reason | None = None
+    """Why it is left for another day; it is not come back to by itself."""
+    tried: Tried | None = None
+    reversed_on_purpose: bool = False
+    """Reversed and tagged: no fault, and not to be put right (7 CFR 1755.403(d)(6)(v))."""
     tests: tuple[tuple[PairTest, bool], ...] = ()
     """Latest result of each test made."""
 
@@ -88,7 +107,7 @@ class PairState:
     @property
     def fresh(self) -> bool:
         """Whether nothing is known of it: neither joined, nor skipped, nor faulty."""
-        return self.confirmed is None and not self.skipped and not self.faults
+        return self.confirmed is None and not self.skipped and not self.faults and self.put_off is None
 
     @property
     def failed(self) -> bool:
@@ -99,6 +118,9 @@ class PairState:
 UNTOUCHED = PairState()
 
 
+TESTS = ", ".join(test.value for test in PairTest)
+
+
 @dataclass(frozen=True, slots=True)
 class Verifying:
     """The verification pass: which test, and which joint is in turn."""
@@ -106,6 +128,18 @@ class Verifying:
     test: PairTest
     joint: JointNumber | None
     """None when all joined pairs have had this test and all others."""
+    all_tests: bool = False
+    """Every pair has all tests at once; the test is then the first of them."""
+
+    @property
+    def tests(self) -> tuple[PairTest, ...]:
+        """The tests that the pair in turn is to have now."""
+        return tuple(PairTest) if self.all_tests else (self.test,)
+
+    @property
+    def named(self) -> str:
+        """The same in words: what is tested is always told with the tests that it had."""
+        return TESTS if self.all_tests else self.test.value
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,6 +151,7 @@ class UndoPoint:
     pair: JointNumber
     same_entry: bool
     """Whether the point before it belongs to the same entry."""
+    plan: Plan
     pairs: Map[JointNumber, PairState]
     expected: JointNumber | None
     verifying: Verifying | None
@@ -295,7 +330,7 @@ class State:
             return Standing.FAULTY if known.confirmed is None else Standing.JOINED_FAULTY
         if known.confirmed is not None:
             return Standing.CONFIRMED
-        return Standing.SKIPPED if known.skipped else Standing.OPEN
+        return Standing.SKIPPED if known.skipped or known.put_off else Standing.OPEN
 
     def module_of(self, joint: Joint) -> tuple[Joint, ...]:
         """Give the joints of the same group that wait, from this one on in the order of the work.
@@ -310,23 +345,34 @@ class State:
             if j.kind.joined
             and self.of(j.number).left
             and not self.of(j.number).faults
+            and self.of(j.number).put_off is None
             and turn[j.number] >= turn[joint.number]
         )
 
-    def tested_after(self, joint: JointNumber | None, test: PairTest) -> JointNumber | None:
-        """Give the next joined pair without a result of this test: further on in the order, then from the start."""
+    def tested_after(self, joint: JointNumber | None, tests: tuple[PairTest, ...]) -> JointNumber | None:
+        """Give the next joined pair without a result of one of these tests: further on, then from the start.
+
+        Where there are several, one that failed any of them is done: its fault comes first.
+        """
         joints = self.plan.joints
         turn = -1 if joint is None else self.plan.turn[joint]
         for index in chain(range(turn + 1, len(joints)), range(turn + 1)):
-            known = self.of(joints[index].number)
-            if known.confirmed is not None and all(made is not test for made, _ in known.tests):
+            if self.lacks(joints[index].number, tests):
                 return joints[index].number
         return None
+
+    def lacks(self, joint: JointNumber, tests: tuple[PairTest, ...]) -> bool:
+        """Tell whether a joined pair still lacks a result of these tests."""
+        known = self.of(joint)
+        made = {test for test, _ in known.tests}
+        failed = len(tests) > 1 and known.failed
+        return known.confirmed is not None and not failed and any(test not in made for test in tests)
 
     def next_after(self, joint: JointNumber | None) -> JointNumber | None:
         """Give the joint to expect after this one, or the first.
 
-        First those further on, then those passed over by a jump, then the skipped ones, then the faulty ones.
+        First those further on, then those passed over by a jump, then the skipped ones, then the faulty ones; never
+        one that is left for another day.
         """
         joints = self.plan.joints
         turn = -1 if joint is None else self.plan.turn[joint]
@@ -334,7 +380,7 @@ class State:
         known_of = self.pairs.get
         for one in map(joints.__getitem__, chain(range(turn + 1, len(joints)), range(turn + 1))):
             known = known_of(one.number, UNTOUCHED)
-            if known.confirmed is not None or not one.kind.joined:
+            if known.confirmed is not None or not one.kind.joined or known.put_off:
                 continue
             if known.fresh:
                 return one.number
@@ -467,7 +513,9 @@ def _evolve_work(state: State, fact: WorkFact) -> State:
     """Give the state after a fact about a joint, the pace or the tests."""
     match fact:
         case PairConfirmed(pair=pair, how=how):
-            done = _set(state, fact, pair, replace(state.of(pair), confirmed=how, skipped=False))
+            done = _set(
+                state, fact, pair, replace(state.of(pair), confirmed=how, skipped=False, put_off=None, tried=None)
+            )
             called_out = () if how is Check.MODULE else _without(state.called_out, pair)
             return _moved_on(_with(done, called_out=called_out), pair)
         case FaultMarked(pair=pair, fault=fault):
@@ -477,7 +525,7 @@ def _evolve_work(state: State, fact: WorkFact) -> State:
             mended = _set(state, fact, pair, replace(known, faults=_without(known.faults, fault)))
             return _in_hand(mended, pair) if known.confirmed is None else mended
         case Reopened(pair=pair):
-            opened = _set(state, fact, pair, PairState(faults=state.of(pair).faults))
+            opened = _set(state, fact, pair, _opened_again(state.of(pair)))
             if state.verifying is not None and state.verifying.joint == pair:
                 opened = _testing_on(opened, pair, state.verifying.test)
             return _in_hand(opened, pair)
@@ -494,14 +542,50 @@ def _evolve_work(state: State, fact: WorkFact) -> State:
             return _with(state, pace_s=seconds, called_out=() if begins else state.called_out)
         case PairTested(pair=pair, test=test, passed=passed):
             return _tested(state, fact, pair, test, passed)
-        case VerifyingBegun(test=test, pair=pair):
+        case VerifyingBegun(test=test, pair=pair, all_tests=all_tests):
             at_end = state.plan.by_number[pair].lead.end
-            return _with(state, verifying=Verifying(test, pair), end=at_end, pace_s=0.0, called_out=())
+            begun = Verifying(test, pair, all_tests)
+            return _with(state, verifying=begun, end=at_end, pace_s=0.0, called_out=())
+        case PairReplaced() | JointAdded() | PairPutOff() | ReversalTagged():
+            return _built(state, fact)
         case VerifyingEnded():
             left = _with(state, verifying=None, verified_to=state.verifying)
             return _expecting(left, left.expected)
         case never:
             assert_never(never)
+
+
+def _opened_again(known: PairState) -> PairState:
+    return PairState(faults=known.faults, reversed_on_purpose=known.reversed_on_purpose)
+
+
+def _built(state: State, fact: AsBuiltFact) -> State:
+    """Give the state in which something is built otherwise than planned.
+
+    Raises:
+        ChangeError: it cannot be: a pair would be in two joints. No rule makes such a fact.
+
+    """
+    match fact:
+        case PairPutOff(pair=pair, reason=reason, tried=tried):
+            known = replace(state.of(pair), put_off=reason, tried=tried)
+            off = _set(state, fact, pair, known)
+            off = replace(off, called_out=_without(state.called_out, pair))
+            return _moved_on(off, pair) if pair == state.expected else off
+        case ReversalTagged(pair=pair, tagged=tagged):
+            known = state.of(pair)
+            faults = _without(known.faults, Fault.REVERSAL) if tagged else known.faults
+            return _set(state, fact, pair, replace(known, faults=faults, reversed_on_purpose=tagged))
+        case PairReplaced(pair=pair, old=old, new=new, number=number):
+            plan = with_pair_replaced(state.plan, old, new, number)
+        case JointAdded(pair=number, places=places):
+            pair = number
+            plan = with_joint_added(state.plan, Joint(number=number, kind=JoinKind.STRAIGHT, places=places))
+        case never:
+            assert_never(never)
+    changed = _set(state, fact, pair, state.of(pair))
+    fresh = changed.pairs.delete(number) if number in changed.pairs else changed.pairs
+    return _in_hand(replace(changed, plan=plan, pairs=fresh), number)
 
 
 def _faulty(state: State, fact: FaultMarked, pair: JointNumber, fault: Fault) -> State:
@@ -544,12 +628,13 @@ def _checks_on_resume(state: State) -> tuple[str, ...]:
 
 
 def _set(state: State, fact: EntryFact, pair: JointNumber, known: PairState) -> State:
-    point = undo_point(fact, state.pairs, state.expected, state.verifying, state.undo)
+    point = undo_point(fact, state.plan, state.pairs, state.expected, state.verifying, state.undo)
     return _with(state, pairs=state.pairs.set(pair, known), undo=point, kept_last=False)
 
 
 def undo_point(
     fact: EntryFact,
+    plan: Plan,
     pairs: Map[JointNumber, PairState],
     expected: JointNumber | None,
     verifying: Verifying | None,
@@ -560,6 +645,7 @@ def undo_point(
         fact=fact,
         pair=fact.pair,
         same_entry=isinstance(fact, PairConfirmed | FaultMarked | PairTested) and fact.same_entry,
+        plan=plan,
         pairs=pairs,
         expected=expected,
         verifying=verifying,
@@ -582,21 +668,25 @@ def _tested(state: State, fact: PairTested, pair: JointNumber, test: PairTest, p
     known = state.of(pair)
     tests = (*((kind, result) for kind, result in known.tests if kind is not test), (test, passed))
     logged = _set(state, fact, pair, replace(known, tests=tests))
-    if state.verifying is not None and state.verifying != Verifying(test, pair):
-        return logged  # of another pair or another test than the one in turn
+    turn = state.verifying
+    if turn is not None and (turn.joint != pair or test not in turn.tests or logged.lacks(pair, turn.tests)):
+        return logged  # of another pair or another test than the one in turn, or not yet all of them
     return _testing_on(logged, pair, test)
 
 
 def _testing_on(state: State, pair: JointNumber, test: PairTest) -> State:
     """Go on with the next pair of a test, or with the next test that any pair lacks."""
-    following = state.tested_after(pair, test)
-    tests = tuple(PairTest)
-    for other in (*tests[tests.index(test) + 1 :], *tests):
-        if following is not None:
-            break
-        test, following = other, state.tested_after(None, other)
+    tests, all_tests = tuple(PairTest), state.verifying is not None and state.verifying.all_tests
+    if all_tests:
+        test, following = tests[0], state.tested_after(pair, tests)
+    else:
+        following = state.tested_after(pair, (test,))
+        for other in (*tests[tests.index(test) + 1 :], *tests):
+            if following is not None:
+                break
+            test, following = other, state.tested_after(None, (other,))
     end = state.end if following is None else state.plan.by_number[following].lead.end
-    return _with(state, verifying=Verifying(test, following), end=end)
+    return _with(state, verifying=Verifying(test, following, all_tests), end=end)
 
 
 def _without(items: tuple[_T, ...], item: _T) -> tuple[_T, ...]:
@@ -614,7 +704,7 @@ def _undone(state: State) -> State:
     point = state.undo
     if point is None:
         return state
-    back = _with(state, pairs=point.pairs, undo=point.before, called_out=())
+    back = _with(state, plan=point.plan, pairs=point.pairs, undo=point.before, called_out=())
     if state.verifying is not None:
         end = state.end
         if point.verifying is not None and point.verifying.joint is not None:

@@ -11,7 +11,7 @@ from enum import Enum
 from typing import assert_never
 
 from assistant.dialogue.modes import Mode
-from assistant.dialogue.rules import answering, calling_out, faults, following, questions, session, verifying
+from assistant.dialogue.rules import answering, as_built, calling_out, faults, following, questions, session, verifying
 from assistant.dialogue.rules.entry import Rule
 from assistant.words import intents as say
 from assistant.words.intents import Intent
@@ -78,6 +78,14 @@ _OF_THE_WORK: dict[type[Intent], Cell] = {
 }
 """Wherever pairs are worked on."""
 
+_AS_BUILT: dict[type[Intent], Cell] = {
+    say.UseSpare: as_built.use_spare,
+    say.AddJoint: as_built.add_joint,
+    say.PutOff: as_built.put_off,
+    say.TagReversal: as_built.tag_reversal,
+}
+"""Wherever pairs are called."""
+
 _FOLLOWING: dict[type[Intent], Cell] = {
     say.CallPair: following.call_pair,
     say.Confirm: following.confirm,
@@ -110,7 +118,7 @@ TABLE: dict[Mode, Row] = {
         },
         unsure=questions.ask_whether_said,
     ),
-    Mode.FOLLOWING: Row(_NOT_NOW | _ALWAYS | _OF_THE_WORK | _FOLLOWING, unsure=questions.ask_whether_said),
+    Mode.FOLLOWING: Row(_NOT_NOW | _ALWAYS | _OF_THE_WORK | _FOLLOWING | _AS_BUILT, unsure=questions.ask_whether_said),
     Mode.CALLING: Row(
         _NOT_NOW
         | _ALWAYS
@@ -133,6 +141,7 @@ TABLE: dict[Mode, Row] = {
         _NOT_NOW
         | _ALWAYS
         | _OF_THE_WORK
+        | _AS_BUILT
         | {
             say.CallPair: following.call_in_any_order,
             say.GoTo: following.take_group,
@@ -141,7 +150,7 @@ TABLE: dict[Mode, Row] = {
             say.MarkFault: faults.name_the_pair,
             say.ClearFault: faults.name_the_pair,
             say.JoinedFaulty: faults.name_the_pair,
-            say.Measured: session.not_now,
+            say.Measured: verifying.log_named_reading,
             say.StartVerifying: verifying.start_verifying,
         },
         unsure=questions.ask_whether_said,
@@ -154,6 +163,9 @@ TABLE: dict[Mode, Row] = {
             say.CallPair: verifying.call_to_test,
             say.NextPair: answering.tell_expected,
             say.PassedTest: verifying.passed_test,
+            say.FailedTest: verifying.failed_test,
+            say.GroupGood: verifying.group_good,
+            say.TagReversal: as_built.tag_reversal,
             say.EndVerifying: verifying.end_verifying,
         },
         unsure=questions.ask_whether_said,
@@ -178,6 +190,10 @@ TABLE: dict[Mode, Row] = {
     ),
     Mode.PROTECTED: Row(
         _IN_QUESTION | {say.Yes: following.join_protected, say.No: session.say_no},
+        unsure=questions.ask_whether_said_instead,
+    ),
+    Mode.BUILDING: Row(
+        _IN_QUESTION | {say.Yes: as_built.build_otherwise, say.No: session.say_no},
         unsure=questions.ask_whether_said_instead,
     ),
     Mode.CHECKING: Row(
@@ -209,11 +225,24 @@ class Names(Enum):
 def names(intent: Intent) -> Names:
     """Tell what an entry names."""
     match intent:
-        case say.CallPair() | say.GoTo() | say.GoToCable() | say.Redo():
+        case (
+            say.CallPair()
+            | say.GoTo()
+            | say.GoToCable()
+            | say.Redo()
+            | say.UseSpare()
+            | say.AddJoint()
+            | say.PutOff()
+            | say.TagReversal()
+        ):
             return Names.A_PAIR
-        case say.MarkFault(pair=pair) | say.ClearFault(pair=pair) | say.JoinedFaulty(pair=pair):
+        case (
+            say.MarkFault(pair=pair) | say.ClearFault(pair=pair) | say.JoinedFaulty(pair=pair) | say.Measured(pair=pair)
+        ):
             return Names.NOTHING if pair is None else Names.A_PAIR
-        case say.Confirm() | say.ConfirmModule() | say.SkipPair() | say.UndoThat() | say.PassedTest() | say.Measured():
+        case say.Confirm() | say.ConfirmModule() | say.SkipPair() | say.UndoThat() | say.PassedTest():
+            return Names.NOTHING
+        case say.FailedTest() | say.GroupGood():
             return Names.NOTHING
         case say.Yes() | say.No():
             return Names.NOTHING

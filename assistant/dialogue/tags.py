@@ -38,6 +38,10 @@ FACT_TAGS: dict[type[Fact], str] = {
     messages.NoteKept: "note-kept",
     messages.PairSkipped: "pair-skipped",
     messages.MovedTo: "moved-to",
+    messages.PairReplaced: "pair-replaced",
+    messages.JointAdded: "joint-added",
+    messages.PairPutOff: "pair-put-off",
+    messages.ReversalTagged: "reversal-tagged",
     messages.Undone: "undone",
     messages.Mismatch: "mismatch",
     messages.LookedUp: "looked-up",
@@ -63,4 +67,5 @@ QUESTION_TAGS: dict[type[Question], str] = {
     messages.FinishAnyway: "finish-anyway",
     messages.JoinProtected: "join-protected",
     messages.SiteCheck: "site-check",
+    messages.BuildOtherwise: "build-otherwise",
 }

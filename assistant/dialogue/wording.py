@@ -14,6 +14,8 @@ from assistant.dialogue import naming
 from assistant.dialogue import sentences as s
 from assistant.dialogue.checks import question_of
 from assistant.dialogue.messages import (
+    AsBuiltFact,
+    BuildOtherwise,
     Channel,
     Check,
     DidYouSay,
@@ -22,15 +24,19 @@ from assistant.dialogue.messages import (
     FaultMarked,
     FinishAnyway,
     JoinProtected,
+    JointAdded,
     KeyTrouble,
     MovedTo,
     PairConfirmed,
+    PairPutOff,
+    PairReplaced,
     PairSkipped,
     PairTest,
     PairTested,
     Question,
     ReadingLogged,
     Reopened,
+    ReversalTagged,
     SiteCheck,
     Trouble,
 )
@@ -51,9 +57,9 @@ from assistant.dialogue.naming import (
 from assistant.dialogue.naming import numbered as numbered_pairs
 from assistant.dialogue.resolve import Disagreement, Groups, Nothing, Pairs, Why
 from assistant.dialogue.sentences import Sentence
-from assistant.dialogue.state import PairState, Standing, State
-from assistant.words.intents import CallGroup, CallPair, Fault
-from assistant.words.numbers import spoken
+from assistant.dialogue.state import TESTS, PairState, Standing, State
+from assistant.words.intents import CallGroup, CallPair, Fault, Reason, Tried
+from assistant.words.numbers import DIGITS, spoken
 
 
 def together(*told: str) -> str:
@@ -74,8 +80,7 @@ def opening(state: State) -> str:
     if not state.plan.is_sequence:
         title = state.plan.title or s.UNTITLED.text
         return together(caution, s.PLAN_OPENED(title=title, count=spoken(len(state.plan.to_join))))
-    first, last = state.plan.joints[0].number, state.plan.joints[-1].number
-    return together(caution, s.RANGE_OPENED(size=spoken(state.cable.pairs), run=run(first, last)))
+    return together(caution, s.RANGE_OPENED(size=spoken(state.cable.pairs), run=run(settings.first, settings.last)))
 
 
 def _cable_in_hand(state: State) -> str:
@@ -153,6 +158,8 @@ def question(state: State, asked: Question) -> str:
         case JoinProtected(joint=number):
             made = state.plan.by_number[number]
             return s.JOIN_PROTECTED(pair=_named_with_cable(state, made), reason=made.protect)
+        case BuildOtherwise(change=change):
+            return built_otherwise(state, change)
         case SiteCheck(check=check):
             assert state.settings.site is not None, "checks are asked of a kind of place"
             return question_of(check, state.settings.site)
@@ -291,7 +298,18 @@ def in_turn(state: State) -> str:
         return verified(state)
     made = state.plan.by_number[verifying.joint]
     cable = s.CABLE(name=state.plan.end_of(made.lead).name) if _has_several_leads(state) else ""
-    return together(cable, s.IN_TURN(test=verifying.test.value, pair=lead(made, state)))
+    group_told = _group_in_short(state, made)
+    test = f"{group_told}, {verifying.named}" if group_told else verifying.named
+    return together(cable, s.IN_TURN(test=test, pair=lead(made, state)))
+
+
+def _group_in_short(state: State, made: Joint) -> str:
+    """Name the group of a joint without its binder, where the cable has several: "group good" is of what was told."""
+    end, found = state.plan.end_of(made.lead), state.plan.address(made.lead).group
+    if found.service:
+        return "service pairs"
+    parts = [super_unit(found), f"group {spoken(found.in_super_unit)}"] if end.cable.groups > 1 else []
+    return ", ".join(part for part in parts if part)
 
 
 # --- entries ---------------------------------------------------------------------------------------
@@ -358,12 +376,18 @@ def no_such_fault(state: State, made: Joint | None, fault: Fault) -> str:
 
 def faults(state: State) -> str:
     """List the pairs with faults, and those that failed a test."""
-    found = [number for number in state.plan.to_join if state.of(number).faults]
+    found = [number for number in state.plan.by_number if state.of(number).faults]
     failed = [number for number in state.plan.to_join if state.of(number).failed and number not in found]
     if not found and not failed:
         return s.NONE_MARKED()
     named = [f"{numbered(state, (number,))}, {_faults(state.of(number).faults)}" for number in found]
-    named += [s.FAILED_A_TEST.text.format(pair=numbered(state, (number,))) for number in failed]
+    named += [
+        s.FAILED_A_TEST.text.format(
+            pair=numbered(state, (number,)),
+            tests=", ".join(test.value for test, passed in state.of(number).tests if not passed),
+        )
+        for number in failed
+    ]
     return s.FAULTS(count=spoken(len(named)), pairs="; ".join(_first_few(named)))
 
 
@@ -416,6 +440,14 @@ def undone(state: State, made: Joint, fact: EntryFact) -> str:
             what = "test of "
         case Reopened():
             what = "opening of "
+        case PairReplaced():
+            what = "spare used instead of "
+        case JointAdded():
+            what = "added joint of "
+        case PairPutOff():
+            what = "putting off of "
+        case ReversalTagged():
+            what = "tag of "
         case PairConfirmed(how=how):
             what = "module up to " if how is Check.MODULE else ""
         case never:
@@ -427,6 +459,86 @@ def moved(state: State, made: Joint) -> str:
     """Announce the new place, and whether the pair there is done already."""
     standing = standing_of(state.of(made.number))
     return s.MOVED_STANDING(standing=standing) if standing else ""
+
+
+# --- built otherwise than planned --------------------------------------------------------------------
+
+
+def built_otherwise(state: State, change: AsBuiltFact) -> str:
+    """Ask whether something was built otherwise, with numbers and colours of all its pairs."""
+    match change:
+        case PairReplaced(old=old, new=new):
+            end = state.plan.end_of(old)
+            where = s.ON_CABLE(name=end.name) if end.name else s.BOTH_SIDES()
+            return s.USE_SPARE(where=where.lower(), spare=_placed(state, new), pair=_placed(state, old))
+        case JointAdded(places=places):
+            ends = [state.plan.end_of(place).name for place in places]
+            named = [f"cable {end}, " if end else "" for end in ends]
+            told = [f"{end}{_placed(state, place)}" for end, place in zip(named, places, strict=True)]
+            return s.ADD_JOINT(pairs=", to ".join(told))
+        case PairPutOff(pair=number):
+            made = state.plan.by_number[number]
+            return s.PUT_OFF(pair=_named_with_cable(state, made), reason=_put_off_for(change.reason, change.tried))
+        case ReversalTagged(pair=number, tagged=tagged):
+            marked_pair = _named_with_cable(state, state.plan.by_number[number])
+            return (s.TAG_REVERSAL if tagged else s.UNTAG_REVERSAL)(pair=marked_pair)
+    assert_never(change)
+
+
+def _placed(state: State, place: Place) -> str:
+    """Name a pair by count, number, colours and group: it may lie far from the pair in turn."""
+    end, address = state.plan.end_of(place), state.plan.address(place)
+    count = end.called(place.position)[0]
+    named = pair(address, state, end)
+    shown = named if address.group.service else f"pair {named}"
+    where = group(address.group, state, end=end) if end.cable.groups > 1 else ""
+    return ", ".join(part for part in (count, shown, where) if part)
+
+
+def _put_off_for(reason: Reason, tried: Tried | None) -> str:
+    return f"{reason.value} after {tried.value}" if tried else reason.value
+
+
+def built(state: State, change: AsBuiltFact) -> str:
+    """Tell what is built otherwise; the state is that before it."""
+    match change:
+        case PairReplaced(old=old):
+            return s.REPLACED(pair=_placed(state, old))
+        case JointAdded():
+            return s.ADDED()
+        case PairPutOff(pair=number, reason=reason, tried=tried):
+            made = state.plan.by_number[number]
+            return s.LEFT_FOR_LATER(pair=_named_with_cable(state, made), reason=_put_off_for(reason, tried))
+        case ReversalTagged(pair=number, tagged=tagged):
+            named = _named_with_cable(state, state.plan.by_number[number])
+            return (s.REVERSAL_TAGGED if tagged else s.REVERSAL_UNTAGGED)(pair=named)
+    assert_never(change)
+
+
+def tagged_already(state: State, made: Joint) -> str:
+    """Refuse to mark as a fault what is on purpose."""
+    return together(s.NOT_LOGGED(), s.REVERSAL_TAGGED(pair=_named_with_cable(state, made)))
+
+
+def say_the_cable(state: State) -> str:
+    """Ask for the cables by their numbers."""
+    named = [s.CABLE_NUMBER.text.format(number=spoken(i), name=end.name) for i, end in enumerate(state.plan.ends, 1)]
+    return s.ONE_CABLE() if len(named) == 1 else s.SAY_THE_CABLE(cables=listed(named, naming.AND))
+
+
+def cannot_replace(state: State, number: int) -> str:
+    """Refuse to replace what is not to be joined."""
+    return s.CANNOT_REPLACE(number=spoken(number))
+
+
+def no_free_pair(state: State, number: int) -> str:
+    """Refuse a pair that is joined, dead, found working or not there."""
+    return s.NO_FREE_PAIR(number=spoken(number))
+
+
+def open_it_first(state: State, made: Joint) -> str:
+    """Refuse to change a joint that is made."""
+    return s.OPEN_IT_FIRST(pair=_named_with_cable(state, made))
 
 
 # --- calling out -----------------------------------------------------------------------------------
@@ -464,9 +576,29 @@ def module_confirmed(state: State, joints: list[Joint], left_out: list[Joint]) -
 # --- verification ----------------------------------------------------------------------------------
 
 
-def tested(state: State, made: Joint, test: PairTest) -> str:
+def tested(state: State, made: Joint, test: str) -> str:
     """Read a passed test back."""
-    return s.TESTED_GOOD(pair=lead(made, state), test=test.value)
+    return s.TESTED_GOOD(pair=lead(made, state), test=test)
+
+
+def failed_plainly(state: State, made: Joint, test: str) -> str:
+    """Read a failed test back, of which no fault is named."""
+    return s.TESTED_BAD(pair=lead(made, state), test=test)
+
+
+def group_tested(state: State, good: list[Joint], others: tuple[list[Joint], list[Joint]], test: str) -> str:
+    """Tell how many pairs of a group passed, first and last by name, and which are not among them."""
+    told = s.GROUP_TESTED(count=spoken(len(good)), first=lead(good[0], state), last=lead(good[-1], state), test=test)
+    if len(good) == 1:
+        told = s.TESTED_GOOD(pair=lead(good[0], state), test=test)
+    for joints, sentence in zip(others, (s.MARKED_LEFT_OUT, s.UNJOINED_LEFT_OUT), strict=True):
+        told = together(told, sentence(pairs=numbered(state, tuple(j.number for j in joints))) if joints else "")
+    return told
+
+
+def no_pair_of_group(state: State, made: Joint, test: str) -> str:
+    """Tell that no pair of a group can pass without being named."""
+    return s.NONE_TO_TEST(group=_group_in_short(state, made) or s.THE_CABLE.text, test=test)
 
 
 def failed(state: State, made: Joint, test: PairTest, fault: Fault) -> str:
@@ -483,12 +615,17 @@ def verified(state: State) -> str:
     """Sum up the tests."""
     known = [state.of(number) for number in state.plan.to_join if state.of(number).tests]
     whole = sum(len(k.tests) == len(PairTest) for k in known)
-    return s.VERIFIED(whole=spoken(whole), failed=spoken(sum(k.failed for k in known)))
+    return s.VERIFIED(tests=TESTS, whole=spoken(whole), failed=spoken(sum(k.failed for k in known)))
 
 
 def reading(state: State, made: Joint, found: ReadingLogged) -> str:
     """Read a measurement back."""
-    return s.READING(pair=lead(made, state), number=spoken(found.number), unit=f"{found.unit.value}s")
+    return s.READING(pair=lead(made, state), number=_value(found), unit=f"{found.unit.value}s")
+
+
+def _value(found: ReadingLogged) -> str:
+    point = f" point {' '.join(DIGITS[int(figure)] for figure in found.decimals)}" if found.decimals else ""
+    return f"{spoken(found.number)}{point}"
 
 
 # --- what was not logged ---------------------------------------------------------------------------
@@ -520,8 +657,7 @@ def outside(state: State, number: int) -> str:
     """Refuse a pair outside the work."""
     if not state.plan.is_sequence:
         return s.OUTSIDE_PLAN(number=spoken(number))
-    first, last = state.plan.joints[0].number, state.plan.joints[-1].number
-    return s.OUTSIDE_RANGE(number=spoken(number), run=run(first, last))
+    return s.OUTSIDE_RANGE(number=spoken(number), run=run(state.settings.first, state.settings.last))
 
 
 def not_now(state: State) -> str:
@@ -639,6 +775,8 @@ def standing_of(known: PairState) -> str:
         return sentence.text.format(faults=_faults(known.faults))
     if known.confirmed:
         return s.STANDS_DONE.text
+    if known.put_off:
+        return s.STANDS_PUT_OFF.text.format(reason=_put_off_for(known.put_off, known.tried))
     return s.STANDS_SKIPPED.text if known.skipped else ""
 
 

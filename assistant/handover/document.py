@@ -5,7 +5,7 @@ from datetime import datetime
 from assistant.account.account import Account, Row
 from assistant.account.contradictions import Contradiction
 from assistant.account.story import Line
-from assistant.account.walk import Made, Remark, Sitting, Slip, StandingChange
+from assistant.account.walk import AsBuilt, Made, Remark, Sitting, Slip, StandingChange
 from assistant.dialogue import sentences
 from assistant.dialogue.state import Standing
 
@@ -51,6 +51,7 @@ def as_object(account: Account) -> dict[str, object]:
         "stretches": [{"began": stamp(s.began), "ended": stamp(s.ended)} for s in account.stretches],
         "utterances": dict(account.heard),
         "joints": [row_object(row) for row in account.rows],
+        "as_built": [_as_built(account, one) for one in account.as_built],
         "mismatches": [_slip(account, slip) for slip in account.slips],
         "contradictions": [_contradiction(account, one) for one in account.contradictions],
         "checks": [
@@ -118,6 +119,8 @@ def row_object(row: Row) -> dict[str, object]:
         "remarks": [_remark(remark) for remark in row.remarks],
         "protect": row.joint.protect,
         "reason": row.joint.reason,
+        "put_off": row.known.put_off.value if row.known.put_off else None,
+        "reversed_on_purpose": row.known.reversed_on_purpose,
         "doubt": row.doubt,
     }
 
@@ -140,10 +143,21 @@ def _remark(remark: Remark) -> dict[str, object]:
         "at": stamp(remark.at),
         "log": remark.log,
         "record": remark.record,
-        "kind": "reading" if remark.is_reading else "note",
+        "kind": "as built" if remark.is_as_built else "reading" if remark.is_reading else "note",
         "text": remark.text,
         "file": remark.file,
         "sha256": remark.sha256,
+    }
+
+
+def _as_built(account: Account, one: AsBuilt) -> dict[str, object]:
+    return {
+        "at": stamp(one.at),
+        "log": one.log,
+        "record": one.record,
+        "kind": one.kind,
+        "pairs": [account.called(spot) for spot in one.spots],
+        "reason": one.reason,
     }
 
 

@@ -99,7 +99,16 @@ def joint_runs(account: Account) -> list[JointRun]:
     def key(pair: tuple[int, Row]) -> tuple[object, ...]:
         index, row = pair
         sides = tuple((side.end, side.count, side.number - index, side.group == 0) for side in row.sides)
-        return row.joint.kind, row.standing, row.joint.protect, row.joint.reason, row.known.faults, row.doubt, sides
+        return (
+            row.joint.kind,
+            row.standing,
+            row.joint.protect,
+            row.joint.reason,
+            row.known.faults,
+            row.known.put_off,
+            row.doubt,
+            sides,
+        )
 
     return [_run([row for _, row in some]) for _, some in groupby(enumerate(account.rows), key)]
 
@@ -115,6 +124,7 @@ def _run(rows: list[Row]) -> JointRun:
         part
         for part in (
             *(faults, f"call again: {first.doubt}" if first.doubt else "", first.joint.reason),
+            f"put off: {first.known.put_off.value}" if first.known.put_off else "",
             f"protected: {first.joint.protect}" if first.joint.protect else "",
         )
         if part

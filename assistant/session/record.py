@@ -22,7 +22,7 @@ from cattrs.strategies import configure_tagged_union
 
 from assistant.cable.splice_plan import JointNumber
 from assistant.dialogue import messages
-from assistant.dialogue.messages import BEFORE_NUMBERS, Fact, Input, Question
+from assistant.dialogue.messages import BEFORE_NUMBERS, AsBuiltFact, Fact, Input, Question
 from assistant.dialogue.tags import FACT_TAGS, INPUT_TAGS, QUESTION_TAGS
 from assistant.session.quick import read_usual
 from assistant.texts import well_formed
@@ -115,7 +115,8 @@ def _converter() -> Converter:
     converter.register_structure_hook(str, _strict(str))
     converter.register_structure_hook(bool, _strict(bool))
     _keep_as_before(converter)
-    for union, tags in ((Question, QUESTION_TAGS), (_Readable, CAME_TAGS), (Fact, FACT_TAGS)):
+    built = {kind: FACT_TAGS[kind] for kind in get_args(AsBuiltFact)}
+    for union, tags in ((AsBuiltFact, built), (Question, QUESTION_TAGS), (_Readable, CAME_TAGS), (Fact, FACT_TAGS)):
         _tag(converter, union, tags)
     return converter
 

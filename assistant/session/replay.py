@@ -8,7 +8,7 @@ from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 
-from assistant.cable.splice_plan import JointNumber
+from assistant.cable.splice_plan import ChangeError, JointNumber
 from assistant.dialogue import messages as m
 from assistant.dialogue.machine import decide
 from assistant.dialogue.messages import Fact
@@ -25,8 +25,14 @@ ENTRIES = (
     m.PairSkipped,
     m.MovedTo,
     m.PairTested,
+    m.PairReplaced,
+    m.JointAdded,
+    m.PairPutOff,
+    m.ReversalTagged,
 )
 """Facts that `undone` takes back, one at a time."""
+WORK = (*(kind for kind in ENTRIES if kind is not m.JointAdded), m.CalledOut, m.VerifyingBegun, m.ReadingLogged)
+"""Facts that name a joint which is there already."""
 MOST_IN_ONE_RECORD = 25
 """Joints that one record can confirm: those of a module."""
 
@@ -69,11 +75,23 @@ def _after(state: State, record: Record, *, patchy: bool) -> State:
             if not patchy:
                 raise ValueError(f"it takes back an entry of joint {fact.pair}, which is not the last")
             state = in_doubt(state, (fact.pair,))
+        elif patchy and isinstance(fact, WORK) and fact.pair not in state.plan.by_number:
+            continue  # of a joint that came to be in what is lost
+        elif patchy and isinstance(fact, m.PairReplaced | m.JointAdded):
+            state = _built_or_in_doubt(state, fact)
         else:
             state = evolve(state, fact)
     if record.later:
         state = in_doubt(state, tuple(fact.pair for fact in record.later if fact.pair is not None))
     return state
+
+
+def _built_or_in_doubt(state: State, fact: m.PairReplaced | m.JointAdded) -> State:
+    """Build otherwise, where what is lost allows it; else what it names has to be called again."""
+    try:
+        return evolve(state, fact)
+    except ChangeError:
+        return in_doubt(state, (fact.pair,))
 
 
 def _is_last(state: State, fact: m.Undone) -> bool:

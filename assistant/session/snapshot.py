@@ -14,7 +14,7 @@ from typing import Any, get_args, get_type_hints
 import msgspec
 from immutables import Map
 
-from assistant.cable.splice_plan import JointNumber
+from assistant.cable.splice_plan import JointNumber, Plan
 from assistant.dialogue import messages as m
 from assistant.dialogue.messages import EntryFact
 from assistant.dialogue.state import PairState, State, UndoPoint, Verifying, plan_for, undo_point
@@ -71,6 +71,16 @@ class Snapshot:
     state: State
 
 
+def can_be_kept(state: State) -> bool:
+    """Tell whether a snapshot can hold a state: the plan must be the one that the session began with."""
+    point = state.undo
+    while point is not None:
+        if isinstance(point.fact, m.PairReplaced | m.JointAdded):
+            return False
+        point = point.before
+    return True
+
+
 def to_bytes(snapshot: Snapshot, program: str) -> bytes:
     """Give the bytes that keep a snapshot; `program` is the digest of what makes states out of records."""
     state, known = snapshot.state, snapshot.known
@@ -124,12 +134,11 @@ def _state(content: _Content) -> State:
         asked = read_fact(content.question)
         assert isinstance(asked, m.Asked)
         question = asked.question
-    return State(
-        plan=plan_for(plain["settings"]), pairs=pairs, undo=_undo(content.undo, pairs), question=question, **plain
-    )
+    plan = plan_for(plain["settings"])
+    return State(plan=plan, pairs=pairs, undo=_undo(content.undo, plan, pairs), question=question, **plain)
 
 
-def _undo(points: list[_Undo], pairs: Map[JointNumber, PairState]) -> UndoPoint | None:
+def _undo(points: list[_Undo], plan: Plan, pairs: Map[JointNumber, PairState]) -> UndoPoint | None:
     """Make the chain of what can be taken back: each entry changed what was known of its joint, and nothing else."""
     found: list[tuple[_Undo, EntryFact, Map[JointNumber, PairState]]] = []
     for point in points:
@@ -138,5 +147,5 @@ def _undo(points: list[_Undo], pairs: Map[JointNumber, PairState]) -> UndoPoint 
         found.append((point, fact, pairs))
     before: UndoPoint | None = None
     for point, fact, then in reversed(found):
-        before = undo_point(fact, then, point.expected, point.verifying, before)
+        before = undo_point(fact, plan, then, point.expected, point.verifying, before)
     return before

@@ -36,6 +36,26 @@ class Unit(Enum):
     DECIBEL = "decibel"
 
 
+class Reason(Enum):
+    """Why a pair is left for another day (names: common practice, no source)."""
+
+    ANOTHER_DAY = "another day"
+    NO_ACCESS = "no access"
+    FOUND_DEAD = "found dead"
+    FOUND_WORKING = "found working"
+    """It carries a working line where none should be."""
+    DEFECTIVE = "defective"
+
+
+class Tried(Enum):
+    """What was tried on a pair that is left defective (names: common practice, no source)."""
+
+    RESPLICED = "splicing again"
+    DRIED = "drying"
+    CUT_ANEW = "cutting anew"
+    CLEARED = "clearing"
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CallGroup:
     """A group named by its number, its binder, its super-unit, or several of them."""
@@ -112,6 +132,42 @@ class Redo:
     call: CallPair | CallGroup
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class UseSpare:
+    """Another pair of the same cable is joined in place of this one."""
+
+    spare: CalledNumber
+    pair: CalledNumber
+    cable: int | None = None
+    """Cables are counted as the plan lists them, from 1."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AddJoint:
+    """A joint that the plan does not have; where it has several cables, of a pair of one with a pair of another."""
+
+    pair: CalledNumber
+    cable: int | None = None
+    other: CalledNumber | None = None
+    other_cable: int | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PutOff:
+    """This pair is left for another day, for a reason."""
+
+    reason: Reason
+    pair: CalledNumber
+    tried: Tried | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TagReversal:
+    """This pair is reversed on purpose, and tagged: it must not be put right (7 CFR 1755.403(d)(6)(v))."""
+
+    pair: CalledNumber
+
+
 @dataclass(frozen=True, slots=True)
 class GoToCable:
     """Carry on with the first open pair of this cable of the plan."""
@@ -149,6 +205,9 @@ class ConfirmModule:
 class StartVerifying:
     """Log the results of testing, pair by pair."""
 
+    all_tests: bool = False
+    """Every pair has all tests at once, as with a test set that makes them in one run."""
+
 
 @dataclass(frozen=True, slots=True)
 class EndVerifying:
@@ -160,12 +219,25 @@ class PassedTest:
     """The pair in turn passed the test."""
 
 
+@dataclass(frozen=True, slots=True)
+class FailedTest:
+    """The pair in turn failed the test; which fault it has is not said."""
+
+
+@dataclass(frozen=True, slots=True)
+class GroupGood:
+    """All pairs of the group in turn passed that have no result and no fault."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Measured:
-    """A reading of the pair in turn."""
+    """A reading of this pair, or of the one in turn where none is named."""
 
     number: int
+    decimals: str = ""
+    """Figures behind the decimal point, as they were said; empty for a whole number."""
     unit: Unit
+    pair: CalledNumber | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -263,6 +335,10 @@ Intent = (
     | JoinedFaulty
     | ClearFault
     | Redo
+    | UseSpare
+    | AddJoint
+    | PutOff
+    | TagReversal
     | GoToCable
     | WhichFaults
     | CallOut
@@ -272,6 +348,8 @@ Intent = (
     | StartVerifying
     | EndVerifying
     | PassedTest
+    | FailedTest
+    | GroupGood
     | Measured
     | TakeNote
     | Confirm

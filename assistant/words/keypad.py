@@ -38,12 +38,14 @@ def press(pending: str, key: str) -> Keyed:
     """Add a key, as the terminal sends it, to those that are pending."""
     if key in ERASE:
         return Keyed(pending[:-1])
-    if key in CLEAR or (KEYS.get(key) == MINUS and pending):
+    if key in CLEAR:
         return Keyed("")
     if key not in KEYS:
         return Keyed("", refused=True)
     automaton = key_sentences(Scope(ALL_INTENTS)).automaton
     state = automaton.after([KEYS[k] for k in pending + key])
+    if not state and KEYS[key] == MINUS and pending:
+        return Keyed("")
     if not state:
         return Keyed("", refused=True)
     if automaton.may_end(state) and not automaton.following(state):

@@ -34,11 +34,23 @@ class NoMatch:
 Parsed = Understood | Ambiguous | NoMatch
 
 
+_SIGNS_OF_NUMBERS = (
+    (re.compile(r"\.(?=\d)"), "point"),
+    (re.compile(r"(?<=\d),(?=\d)"), "comma"),
+    (re.compile(r"(?<!\w)-(?=\d)"), "minus"),
+)
+"""Signs that change a number, which must not be passed over as other punctuation is."""
+
+
 def words_in(text: str) -> tuple[str, ...]:
     """Give the words of a typed line: lower case, no punctuation, figures as digits said one by one.
 
-    A single figure alone is a pair ("7" is "pair seven"): typing it cannot be misheard.
+    A point before a figure is said: 5.2 is no 52. A comma between figures means a point in other countries, and a
+    minus before one is no reading here, so that both stand as words that no entry has. A single figure alone is a
+    pair ("7" is "pair seven"): typing it cannot be misheard.
     """
+    for sign, word in _SIGNS_OF_NUMBERS:
+        text = sign.sub(f" {word} ", text)
     plain = re.sub(r"[^a-z0-9 ]+", " ", text.lower().replace("-", " "))
     words = [w for token in plain.split() for w in ([*token] if token.isdigit() else [token])]
     spoken = [DIGITS[int(word)] if word.isdigit() else word for word in words]

@@ -4,15 +4,15 @@ Recogniser sentences, parser, spoken help, the table in the README and the keypa
 the table `ENTRIES` below. Must not know which recogniser listens, nor what an intent does.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cache
 
 from assistant.cable.colour_code import RINGS, SERVICE_COLOURS, TIPS, Colours, Ring, Tip
 from assistant.words import intents as say
 from assistant.words.grammar import GrammarRule, Make, Maybe, Node, OneOf, Sentences, Seq, Value, Words, one_of, seq
-from assistant.words.intents import CallGroup, CallPair, Fault, Intent, Unit
-from assistant.words.numbers import MOST_DIGITS, ONE_WORD_NUMBER, long_number, number
+from assistant.words.intents import CallGroup, CallPair, Fault, Intent, Reason, Tried, Unit
+from assistant.words.numbers import DIGITS, MOST_DIGITS, ONE_WORD_NUMBER, long_number, number
 
 COLOUR_WORDS: dict[Tip | Ring, tuple[str, ...]] = {
     **{colour: (colour.value,) for colour in TIPS},
@@ -199,7 +199,49 @@ def _cleared(scope: Scope) -> Node:
 
 def _measured(scope: Scope) -> Node:
     units = OneOf(tuple(Words(word, (("unit", unit),)) for unit, word in UNIT_WORDS.items()))
-    return _made(seq("reading", _named("number", number(max(scope.digits, 3))), units), say.Measured)
+    value = seq(_named("number", one_of(number(max(scope.digits, 3)), Words("zero", (("", 0),)))), Maybe(_DECIMALS))
+    return _made(seq("reading", value, units, Maybe(_pair_of("pair", scope))), say.Measured)
+
+
+def _figures(digits: Sequence[str], most: int) -> Node:
+    """One figure after the other, each kept: behind a point a zero counts."""
+    one = OneOf(tuple(Words(word, (("", str(figure)),)) for figure, word in enumerate(digits)))
+    rest: Node = Seq(())
+    for _ in range(most):
+        rest = seq(one, Maybe(rest)) if rest != Seq(()) else one
+    return Make("decimals", rest, lambda values: "".join(str(figure) for _, figure in values))
+
+
+MOST_DECIMALS = 3
+_DECIMALS = seq("point", _figures(DIGITS, MOST_DECIMALS))
+
+
+def _pair_of(name: str, scope: Scope) -> Node:
+    return seq("pair", _named(name, _number(scope)))
+
+
+def _cable_number(name: str) -> Node:
+    return seq("cable", _named(name, number(2)))
+
+
+def _use_spare(between: str) -> Callable[[Scope], Node]:
+    def voice(scope: Scope) -> Node:
+        pairs = seq("use spare", _pair_of("spare", scope), between, _pair_of("pair", scope))
+        return _made(seq(pairs, Maybe(_cable_number("cable"))), say.UseSpare)
+
+    return voice
+
+
+def _add_joint(scope: Scope) -> Node:
+    other = seq(_cable_number("cable"), "with", _pair_of("other", scope), _cable_number("other_cable"))
+    return _made(seq("add a joint", _pair_of("pair", scope), Maybe(other)), say.AddJoint)
+
+
+def _put_off(scope: Scope) -> Node:
+    reason = OneOf(tuple(Words(reason.value, (("reason", reason),)) for reason in Reason))
+    tried = OneOf(tuple(Words(f"after {tried.value}", (("tried", tried),)) for tried in Tried))
+    defective = seq(Words(Reason.DEFECTIVE.value, (("reason", Reason.DEFECTIVE),)), tried)
+    return _made(seq("put off", one_of(reason, defective), _pair_of("pair", scope)), say.PutOff)
 
 
 # --- keys ----------------------------------------------------------------------------------------
@@ -287,14 +329,47 @@ _KEYED_JOINED_FAULTY = _made(seq(_MAYBE_PAIR, TIMES, PLUS, _FAULT_BY_KEY, ENTER)
 _KEYED_CLEARING = _made(seq(_MAYBE_PAIR, POINT, POINT, TIMES, _FAULT_BY_KEY, ENTER), say.ClearFault)
 _KEYED_READING = _made(
     seq(
+        _MAYBE_PAIR,
         POINT,
         POINT,
         MINUS,
         OneOf(tuple(Words(str(place), (("unit", unit),)) for place, unit in enumerate(Unit, 1))),
         _named("number", _KEYED_NUMBER),
+        Maybe(seq(POINT, _figures("0123456789", MOST_DECIMALS))),
         ENTER,
     ),
     say.Measured,
+)
+
+_AS_BUILT = (POINT, POINT, SLASH)
+"""Keys with which all begins that was done otherwise than planned."""
+
+
+def _keyed(name: str) -> Node:
+    return _named(name, _KEYED_NUMBER)
+
+
+_KEYED_SPARE = _made(
+    seq(*_AS_BUILT, _keyed("spare"), TIMES, _keyed("pair"), Maybe(seq(TIMES, _keyed("cable"))), ENTER), say.UseSpare
+)
+_KEYED_JOINT = _made(
+    seq(
+        *(*_AS_BUILT, PLUS, _keyed("pair")),
+        Maybe(seq(TIMES, _keyed("cable"), TIMES, _keyed("other"), TIMES, _keyed("other_cable"))),
+        ENTER,
+    ),
+    say.AddJoint,
+)
+_KEYED_PUT_OFF = _made(
+    seq(
+        *(*_AS_BUILT, TIMES),
+        OneOf(tuple(Words(str(place), (("reason", reason),)) for place, reason in enumerate(Reason, 1))),
+        Maybe(seq(POINT, OneOf(tuple(Words(str(place), (("tried", tried),)) for place, tried in enumerate(Tried, 1))))),
+        TIMES,
+        _keyed("pair"),
+        ENTER,
+    ),
+    say.PutOff,
 )
 
 
@@ -495,6 +570,48 @@ ENTRIES: tuple[VocabularyRow, ...] = (
         help="log that a joint was opened again; it comes next, to be called once more; its faults stay until cleared",
     ),
     VocabularyRow(
+        name="use-spare",
+        intent=say.UseSpare,
+        voice=_use_spare("instead of"),
+        typed=_use_spare("for"),
+        keys=_KEYED_SPARE,
+        key_text="../99*47 Enter · ../99*47*2 Enter",
+        examples=(
+            "use spare pair ninety nine instead of pair forty seven",
+            "use spare pair 9 instead of pair 4 cable two",
+        ),
+        help="join a spare pair in place of a bad one, which is left; with several cables, say which; asked back once",
+    ),
+    VocabularyRow(
+        name="add-joint",
+        intent=say.AddJoint,
+        voice=_add_joint,
+        keys=_KEYED_JOINT,
+        key_text="../+51 Enter · ../+51*1*52*2 Enter",
+        examples=("add a joint pair fifty one", "add a joint pair 51 cable one with pair 52 cable two"),
+        help="a joint that the plan does not have; it comes next; asked back once",
+    ),
+    VocabularyRow(
+        name="put-off",
+        intent=say.PutOff,
+        voice=_put_off,
+        keys=_KEYED_PUT_OFF,
+        key_text="../*1*47 Enter another day, ../*2 no access, ../*3 found dead, ../*4 found working, ../*5 defective; "
+        "../*5.1*47 after splicing again, .2 drying, .3 cutting anew, .4 clearing",
+        examples=("put off another day pair forty seven", "put off defective after drying pair 47"),
+        help="leave a pair for another day, with the reason: another day, no access, found dead, found working or "
+        "defective (after splicing again, drying, cutting anew or clearing); asked back once",
+    ),
+    VocabularyRow(
+        name="tag-reversal",
+        intent=say.TagReversal,
+        voice=lambda scope: _made(seq("tag reversal", _pair_of("pair", scope)), say.TagReversal),
+        keys=_made(seq(*_AS_BUILT, POINT, POINT, _keyed("pair"), ENTER), say.TagReversal),
+        key_text="../..47 Enter",
+        examples=("tag reversal pair forty seven",),
+        help="the pair is reversed on purpose and tagged: it is no fault, and to clear it is asked back",
+    ),
+    VocabularyRow(
         name="go-to-cable",
         intent=say.GoToCable,
         voice=lambda _: Make(
@@ -546,11 +663,20 @@ ENTRIES: tuple[VocabularyRow, ...] = (
     VocabularyRow(
         name="start-verifying",
         intent=say.StartVerifying,
-        voice=_plain(say.StartVerifying, "start verification"),
-        keys=_key(say.StartVerifying, POINT, POINT, "6"),
-        key_text="..6",
-        examples=("start verification",),
-        help="go through all joined pairs and log what the test set says: continuity, grounds, shorts",
+        voice=lambda _: OneOf(
+            (
+                Words("start verification", (("intent", say.StartVerifying()),)),
+                Words("start verification all tests", (("intent", say.StartVerifying(all_tests=True)),)),
+            )
+        ),
+        keys=one_of(
+            _key(say.StartVerifying, POINT, POINT, "6"),
+            _key(lambda: say.StartVerifying(all_tests=True), POINT, POINT, SLASH, SLASH),
+        ),
+        key_text="..6 · ..//",
+        examples=("start verification", "start verification all tests"),
+        help="go through all joined pairs and log what the test set says: continuity, grounds, shorts, one after the "
+        "other or all in one run",
     ),
     VocabularyRow(
         name="test-good",
@@ -562,13 +688,32 @@ ENTRIES: tuple[VocabularyRow, ...] = (
         help="the pair in turn passed; for one that failed, mark its fault",
     ),
     VocabularyRow(
+        name="test-bad",
+        intent=say.FailedTest,
+        voice=_plain(say.FailedTest, "test bad"),
+        keys=_key(say.FailedTest, POINT, POINT, SLASH, MINUS),
+        key_text="../-",
+        examples=("test bad",),
+        help="the pair in turn failed the test in turn; its fault can be marked, with its number, or never",
+    ),
+    VocabularyRow(
+        name="group-good",
+        intent=say.GroupGood,
+        voice=_plain(say.GroupGood, "group good"),
+        keys=_key(say.GroupGood, POINT, POINT, "0"),
+        key_text="..0",
+        examples=("group good",),
+        help="all pairs of the group in turn passed that have no result and no fault; tells which are left out",
+    ),
+    VocabularyRow(
         name="measured",
         intent=say.Measured,
         voice=_measured,
         keys=_KEYED_READING,
-        key_text="..-1 ohms, ..-2 mega ohms, ..-3 volts, ..-4 decibels, then the number and Enter",
-        examples=("reading five hundred mega ohms",),
-        help="log a measurement of the pair in turn",
+        key_text="..-1 ohms, ..-2 mega ohms, ..-3 volts, ..-4 decibels, then the number and Enter; "
+        "47..-25.2 Enter for pair 47, 5.2 mega ohms",
+        examples=("reading five hundred mega ohms", "reading five point two mega ohms pair forty seven"),
+        help="log a measurement of the pair in turn, or of the one named",
     ),
     VocabularyRow(
         name="end-verifying",

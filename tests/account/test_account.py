@@ -189,12 +189,17 @@ ENTRIES = (
         "call them out",
         "note wet",
     ),
+    *("put off found dead pair 2", "put off defective after drying pair 4", "put off found working pair 23"),
+    *("use spare pair 23 for pair 2 cable one", "use spare pair 24 for pair 3 cable one", "yes", "yes", "yes"),
+    *("use spare pair 12 for pair 3", "add a joint pair 12", "12 orange black", "undo that"),
+    *("use spare pair 122 for pair 101 cable two", "use spare pair 122 for pair 1 cable two"),
+    *("add a joint pair 25 cable one with pair 125 cable two", "24 brown violet", "25 slate violet"),
 )
 
 
 @given(st.lists(st.sampled_from(ENTRIES), max_size=40), st.booleans())
 def test_the_account_of_one_log_is_its_fold_and_its_changes_lead_there(words: list[str], planned: bool) -> None:
-    session = Session(TWO_WAYS if planned else "", cable=12).typed("yes", *words)
+    session = Session(TWO_WAYS if planned else "", cable=12, **({} if planned else {"last": 10})).typed("yes", *words)
     account = account_of([session.log()])
     state = rebuild(session.records)
     assert {row.joint.number: (row.standing, row.known) for row in account.rows} == {

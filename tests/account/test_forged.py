@@ -88,6 +88,14 @@ def test_an_entry_taken_back_of_a_pair_that_is_not_there_is_one_line_with_its_lo
         account_of([ReadLog(name="a.jsonl", records=tuple(records), sha256="", last_sum="")])
 
 
+def test_times_that_no_calendar_holds_are_one_line() -> None:
+    """Found by the forged logs by chance: a clock set back by thousands of years, and then forward."""
+    days = ("9000-01-01", "0100-01-01", "5000-01-01")
+    records = [replace(BEGUN[-1], number=len(BEGUN) + i, at=f"{day}T00:00:00+00:00") for i, day in enumerate(days, 1)]
+    with pytest.raises(AssistantError, match=r"^a\.jsonl: record 6 has a time that no clock can show after"):
+        account_of([ReadLog(name="a.jsonl", records=(*BEGUN, *records), sha256="", last_sum="")])
+
+
 def test_a_check_that_is_no_more_asked_is_shown_by_its_name() -> None:
     from assistant.dialogue.messages import Channel, CheckAnswered
 

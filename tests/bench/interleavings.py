@@ -9,6 +9,8 @@ of 25), and each confirmation is held against it:
 
 - an input that names a pair confirms that pair, and colours alone only in a group told of when it was made, or where
   the cable has them once;
+- a test is passed by what names nothing: only by the pair that was put, or with "group good" by the group that was;
+- no pair is ever in two joints, whatever is built otherwise;
 - any other confirms only what the announcement named that was current, and had been put, when it was made.
 """
 
@@ -37,6 +39,7 @@ from assistant.dialogue.messages import (
     MicrophoneTrouble,
     NoteRecorded,
     PairConfirmed,
+    PairTested,
     Quit,
     ResumeAsked,
     SessionSettings,
@@ -169,6 +172,12 @@ class Run:
                 f"current {before.announcement}"
             )
         for fact in step.facts:
+            if isinstance(fact, PairTested) and fact.passed:
+                self.counts["tested"] += 1
+                assert self._may_pass(cause, made, before, int(fact.pair)), f"{fact} by {made} put {self.put}"
+        places = [place for joint in self.state.plan.joints for place in joint.places]
+        assert len(places) == len(set(places)), f"a pair in two joints after {made}"
+        for fact in step.facts:
             if isinstance(fact, Asked) and isinstance(fact.question, DidYouSay | JoinProtected):
                 self.doubted = cause
 
@@ -181,6 +190,16 @@ class Run:
         text = self.texts.get(made.after, "")
         if before.called_out:
             return current and any(name(pair) in told for told in self.called)
+        return current and name(pair) in text
+
+    def _may_pass(self, cause: Made, made: Made, before: State, pair: int) -> bool:
+        """Tell whether what was put when it was made names the pair, or for "group good" its group."""
+        text = self.texts.get(cause.after, "")
+        current = made.after == before.announcement  # of an answer: the question
+        said = getattr(cause.came, "words", getattr(cause.came, "text", getattr(cause.came, "keys", "")))
+        if said in ("group good", "..0"):
+            alone = self.settings.cable_pairs <= 25
+            return current and (alone or f"group {number_words((pair - 1) // 25 + 1)}, " in text)
         return current and name(pair) in text
 
     def speak(self, *, dropped: bool) -> None:
@@ -202,7 +221,13 @@ def make(run: Run) -> Made:
     near = int(turn.number) if turn is not None else chance.randint(1, last)
     pair = min(last, max(1, near + chance.choice((0, 0, 0, 0, 1, -1, 25, -25, chance.randint(-60, 60)))))
     ring, tip = colours(pair)
-    match chance.randrange(20):
+    match chance.randrange(21):
+        case 20:
+            other = chance.randint(1, last)
+            words = f"use spare pair {number_words(other)} instead of pair {number_words(pair)}"
+            return Made(
+                _said(chance, chance.choice((words, f"add a joint pair {number_words(other)}")), after), after=after
+            )
         case 0 | 1 | 2:
             return Made(_said(chance, f"{ring} {tip}", after), colours=(ring, tip), after=after)
         case 3:
@@ -219,10 +244,16 @@ def make(run: Run) -> Made:
             return Made(_said(chance, words, after), colours=(ring, tip), group=group, after=after)
         case 7 | 8 | 9:
             return Made(
-                KeysPressed(chance.choice(("+", "+", "+", "-", "\n", "/1", "/6", "..2", "..5")), after), after=after
+                KeysPressed(
+                    chance.choice(("+", "+", "+", "-", "\n", "/1", "/6", "..2", "..5", "..6", "..0", "../-", "..//")),
+                    after,
+                ),
+                after=after,
             )
         case 10 | 11:
-            words = chance.choice(("confirm pair", "yes", "no", "undo that", "confirm module", "hold on", "carry on"))
+            words = chance.choice(
+                ("confirm pair", "yes", "no", "undo that", "confirm module", "group good", "test good", "yes")
+            )
             return Made(_said(chance, words, after), after=after)
         case 12 | 13 | 14:
             words = " ".join(sample(voice_sentences(scope_of(run.state)).node, chance))
@@ -269,7 +300,7 @@ def _sampled(run: Run, words: str, after: AnnouncementNumber) -> Made:
         ring = {"grey": "slate", "gray": "slate"}.get(found[0][0], found[0][0])
         tip = {"purple": "violet", "mauve": "violet"}.get(found[1][0], found[1][0])
         pair_colours = (ring, tip)
-    if spoken[0] in ("what", "go", "redo", "mark", "clear", "reading"):
+    if spoken[0] in ("what", "go", "redo", "mark", "clear", "reading", "use", "add", "put"):
         return Made(_said(run.chance, words, after), after=after)
     number, group = _numbers(spoken)
     if "binder" in spoken or "super" in spoken:  # a group by colours: not read here, so never delivered
@@ -322,7 +353,7 @@ def begin(chance: random.Random) -> Run:
     settings = SessionSettings(
         cable_pairs=pairs,
         first=1,
-        last=pairs,
+        last=pairs - chance.choice((0, 5)),
         any_order=chance.random() < 0.3,
         site=chance.choice((None, None, Site.MANHOLE)),
         short_checks=True,

@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from contextlib import closing
 from dataclasses import dataclass
 from datetime import datetime
+from pathlib import Path
 from typing import Any, get_args
 
 import pytest
@@ -15,6 +16,8 @@ from assistant.dialogue.messages import Check, Fact, Undone
 from assistant.dialogue.state import State, evolve, initial
 from assistant.session.record import Record
 from assistant.session.replay import ENTRIES
+from tests.account.sessions import TWO_WAYS
+from tests.account.sessions import Session as TypedSession
 from tests.crew.plain import COUNTS, Session
 from tests.crew.shifts import log_bytes, shift
 
@@ -121,9 +124,18 @@ def depth(state: State) -> int:
 
 def test_entries_are_the_facts_that_can_be_undone(rolled: Rolled) -> None:
     seen: set[type[Fact]] = set()
-    for session in rolled.sessions.values():
+    words = (
+        "1 blue white",
+        "use spare pair 12 for pair 2",
+        "yes",
+        "add a joint pair 11",
+        "yes",
+        "put off no access pair 3",
+    )
+    as_built = TypedSession(cable=12, last=10).typed(*words, "yes").records
+    for records in [as_built, *(session.records for session in rolled.sessions.values())]:
         state = initial()
-        for fact in facts_of(session.records):
+        for fact in facts_of(records):
             after = evolve(state, fact)
             if not isinstance(fact, Undone) and state.opened:
                 assert (depth(after) == depth(state) + 1) == isinstance(fact, ENTRIES), fact
@@ -131,6 +143,15 @@ def test_entries_are_the_facts_that_can_be_undone(rolled: Rolled) -> None:
             state = after
     assert seen >= set(ENTRIES)
     assert seen <= set(get_args(Fact))
+
+
+def test_what_was_built_otherwise_counts_as_what_it_is(tmp_path: Path) -> None:
+    """Worked out by hand: two joints were made, one of them with a spare in place of a bad pair."""
+    words = ("yes", "1 blue white", "use spare pair 23 for pair 2 cable one", "yes", "23 green violet")
+    TypedSession(TWO_WAYS, place="pole 7").typed(*words).write(tmp_path / "a.jsonl")
+    with of_logs(tmp_path, None) as (logs, _):
+        rows = ask(logs, "how_confirmed").rows
+    assert [(row[0], row[2]) for row in rows] == [("transfer", 2)]
 
 
 def facts_of(records: list[Record]) -> Iterator[Fact]:

@@ -1,7 +1,7 @@
 """A conversation in each mode."""
 
 from assistant.cable.splice_plan import JointNumber, Site
-from assistant.dialogue.messages import DidYouSay, FinishAnyway, JoinProtected, SiteCheck, TimedOut
+from assistant.dialogue.messages import BuildOtherwise, DidYouSay, FinishAnyway, JoinProtected, SiteCheck, TimedOut
 from assistant.dialogue.modes import Mode
 from tests.dialogue.conversation import Conversation
 
@@ -10,6 +10,7 @@ QUESTIONS = {
     Mode.FINISHING: FinishAnyway,
     Mode.PROTECTED: JoinProtected,
     Mode.CHECKING: SiteCheck,
+    Mode.BUILDING: BuildOtherwise,
 }
 """Modes in which a question is open, with its class."""
 
@@ -48,6 +49,8 @@ def in_mode(mode: Mode) -> Conversation:
             talk.heard("blue white", "ask back")
         case Mode.FINISHING:
             talk.typed("finish")
+        case Mode.BUILDING:
+            talk.typed("put off found dead pair 3")
         case Mode.HOLDING:
             talk.typed("hold on")
         case Mode.VERIFYING:

@@ -598,7 +598,8 @@ def test_the_verification_pass_visits_every_joined_pair_once_for_each_test(
         assert found_by_tests >= {FAULT_OF[test].removeprefix("mark ") for test, good in known.tests if not good}
     failed = sum(False in found.values() for found in logged.values())
     told = talk.typed("test good")
-    assert f"Pairs with all tests, total {spoken(len(joined))}. Pairs failed, total {spoken(failed)}." in told
+    tests = "continuity, grounds, shorts"
+    assert f"Pairs tested for {tests}, total {spoken(len(joined))}. Pairs failed, total {spoken(failed)}." in told
     visited = [(fact.test, fact.pair) for fact in talk.facts if isinstance(fact, PairTested)]
     assert visited == [(test, number) for test in order for number in joined]
 

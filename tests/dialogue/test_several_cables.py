@@ -56,8 +56,8 @@ def test_every_test_names_its_cable() -> None:
     talk = Conversation(plan_text=TWO)
     for entry in ("pair one", "go to cable two", "pair one", "start verification"):
         talk.typed(entry)
-    assert talk.state.last_said.endswith("Cable north. Continuity: one, blue white.")
-    assert talk.typed("test good").endswith("Cable spur. Continuity: one, blue white.")
+    assert talk.state.last_said.endswith("Cable north. Group one, continuity: one, blue white.")
+    assert talk.typed("test good").endswith("Cable spur. Group one, continuity: one, blue white.")
 
 
 def test_the_cable_that_a_verification_leaves_in_hand_is_told() -> None:

@@ -353,7 +353,9 @@ def test_every_joined_pair_is_tested_grounds_before_shorts() -> None:
     answers = [talk.typed("test good") for _ in range(6)]
     assert answers[1] == "Two, orange white, continuity good. Grounds: one, blue white."
     assert answers[3] == "Two, orange white, grounds good. Shorts: one, blue white."
-    assert answers[5].endswith("Verification. Pairs with all tests, total two. Pairs failed, total zero.")
+    assert answers[5].endswith(
+        "Verification. Pairs tested for continuity, grounds, shorts, total two. Pairs failed, total zero."
+    )
     results = [f for f in talk.facts if isinstance(f, PairTested)]
     assert [(f.pair, f.test) for f in results] == [(pair, test) for test in PairTest for pair in (1, 2)]
 

@@ -20,6 +20,22 @@ def held(key: str, first_s: float, every_s: float, count: int) -> list[tuple[str
     return [(key, 10.0)] + [(key, 10.0 + first_s + every_s * n) for n in range(count)]
 
 
+def keyed(keys: str) -> list[str]:
+    """Give the entries that these keys make, key by key."""
+    pending, entries = "", []
+    for key in keys:
+        got = press(pending, key)
+        pending = got.pending
+        entries += [got.entry] if got.entry else []
+    return entries
+
+
+def test_minus_is_a_key_of_its_own_where_an_entry_has_it_and_clears_figures_elsewhere() -> None:
+    assert keyed("/-2\r") == ["/-2\r"], "go to cable two"
+    assert keyed("..-2500\r") == ["..-2500\r"], "a reading"
+    assert keyed("47-12\r") == ["12\r"]
+
+
 # first wait and rate: the usual of an X server (xset(1): 660 ms, 25 a second) and of a Linux console
 # (kbdrate(8): 250 ms, 10.9 a second)
 @pytest.mark.parametrize(("first_s", "every_s"), [(0.66, 0.04), (0.25, 1 / 10.9)])

@@ -62,9 +62,12 @@ SELECT every.log, every.number, every.turn, every.at_utc, fact.tag,
 FROM every JOIN files ON files.log = every.log LEFT JOIN taken ON taken.log = every.log AND taken.turn = every.turn
 WHERE fact.tag IS NOT NULL AND every.number >= files.first_own;
 
+-- As the joint is built in the end; where that is not known, as the log began.
 CREATE TEMP TABLE kinds AS
-SELECT named.log, named.joint, coalesce(runs.kind, '(not known)') AS kind
+SELECT named.log, named.joint, coalesce(standings.kind, runs.kind, '(not known)') AS kind
 FROM (SELECT DISTINCT log, joint FROM facts WHERE tag IN (SELECT tag FROM entry_tags)) AS named
+LEFT JOIN files ON files.log = named.log
+LEFT JOIN standings ON standings.splice = files.splice AND standings.joint = named.joint
 LEFT JOIN began ON began.log = named.log
 LEFT JOIN runs ON runs.cable = began.cable AND named.joint BETWEEN runs.first_joint AND runs.last_joint
 WHERE named.joint IS NOT NULL;

@@ -78,7 +78,7 @@ def announce(state: State, told: str = "", *, before: Joint | None = None) -> St
 
 def announce_again(state: State, told: str = "") -> Step:
     """Say this, and then what is awaited, without cable and group: they have been told."""
-    return announce(state, told, before=state.expected_joint)
+    return announce(state, told, before=state.joint_in_turn)
 
 
 def then(state: State, *facts: Fact, told: Callable[[State], str], before: Joint | None = None) -> Step:

@@ -6,6 +6,7 @@ from assistant.cable.counts import CalledNumber
 from assistant.cable.splice_plan import Joint
 from assistant.dialogue import sentences, wording
 from assistant.dialogue.messages import (
+    BuildOtherwise,
     Channel,
     Check,
     Fact,
@@ -15,9 +16,10 @@ from assistant.dialogue.messages import (
     PairConfirmed,
     PairTest,
     PairTested,
+    ReversalTagged,
     Step,
 )
-from assistant.dialogue.rules.entry import Entry, announce, announce_again, put, then
+from assistant.dialogue.rules.entry import Entry, announce, announce_again, ask, put, then
 from assistant.dialogue.rules.joints import joint_called
 from assistant.dialogue.state import State, evolve
 from assistant.words import intents as say
@@ -40,6 +42,8 @@ def mark(state: State, entry: Entry) -> Step:
     made = _named(state, intent.pair)
     if made is None:
         return _no_pair(state, intent.pair)
+    if _is_meant_so(state, made, intent.fault):
+        return announce_again(state, wording.tagged_already(state, made))
     failed = _failed_test(state, entry, made, intent.fault)
     marked_already = intent.fault in state.of(made.number).faults
     if marked_already and not failed:
@@ -53,6 +57,11 @@ def mark(state: State, entry: Entry) -> Step:
     if not marked_already:
         facts = [*_marked(state, entry, made, intent.fault, other), *facts]
     return then(state, *facts, told=lambda s: _told(state, s, made, intent, other), before=_passed(state, made))
+
+
+def _is_meant_so(state: State, made: Joint, fault: Fault) -> bool:
+    """Tell whether what looks like a fault is on purpose, and tagged."""
+    return fault is Fault.REVERSAL and state.of(made.number).reversed_on_purpose
 
 
 def _marked(state: State, entry: Entry, made: Joint, fault: Fault, other: Joint | None) -> list[FaultMarked]:
@@ -111,6 +120,8 @@ def joined_faulty(state: State, entry: Entry) -> Step:
         expected = None if state.expected_joint is None else state.expected_joint.lead.position
         kept = Mismatch(expected=expected, heard=(address.pair,), call=entry.call)
         return Step((kept,)) + put(evolve(state, kept), wording.mismatch(state, address))
+    if _is_meant_so(state, made, intent.fault):
+        return announce_again(state, wording.tagged_already(state, made))
     if made.protect:
         return announce_again(state, wording.call_protected_first(state, made))
     how = Check.NUMBER if intent.pair is not None else Check.KEY if entry.by is Channel.KEYS else Check.WORD
@@ -132,6 +143,8 @@ def clear(state: State, entry: Entry) -> Step:
     intent = entry.intent
     assert isinstance(intent, say.ClearFault)
     made = _named(state, intent.pair)
+    if made is not None and _is_meant_so(state, made, intent.fault):
+        return ask(state, BuildOtherwise(ReversalTagged(pair=made.number, tagged=False, by=entry.by)))
     if made is None or intent.fault not in state.of(made.number).faults:
         return announce_again(state, wording.no_such_fault(state, made, intent.fault))
     fact = FaultCleared(pair=made.number, fault=intent.fault, by=entry.by)
