@@ -3,6 +3,7 @@
 import hashlib
 import json
 from collections.abc import Callable
+from datetime import datetime
 from pathlib import Path
 
 from assistant.account.account import Account, account_of
@@ -85,7 +86,7 @@ def report(paths: list[Path], out: Path, *, paper: str = "A4", together: bool = 
         ".html": lambda: as_page(account, _sounds(account, files, out)).encode(),
         ".csv": lambda: as_csv(account).encode("utf-8-sig"),
         ".json": lambda: json.dumps(as_object(account), ensure_ascii=False, indent=1).encode(),
-        ".pdf": lambda: as_pdf(account, paper),
+        ".pdf": lambda: as_pdf(account, paper, issued=datetime.now().astimezone()),
     }
     data = forms[suffix]()
     try:

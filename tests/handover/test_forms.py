@@ -3,7 +3,13 @@
 import csv
 import io
 import json
+import re
+import sys
+from collections import Counter
+from collections.abc import Iterator
+from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
 import pypdf
 import pytest
@@ -14,12 +20,15 @@ from assistant.account.account import Account, account_of
 from assistant.app.cli import main
 from assistant.app.plan import as_csv as plan_csv
 from assistant.cable.colour_code import Order
+from assistant.dialogue.state import Standing
 from assistant.handover.document import as_object
-from assistant.handover.paper import BLANKS, as_pdf
+from assistant.handover.paper import BLANKS, SIGNERS, as_pdf
 from assistant.handover.summary import duration, headline, joint_runs
 from assistant.handover.table import COLUMNS, as_csv
+from assistant.session.replay import rebuild
 from tests.account.sessions import NINE, SWAPPED, TWO_WAYS, Session
 from tests.account.test_account import a_morning
+from tests.handover import big
 
 ANY_TEXT = st.text(st.characters(blacklist_categories=["Cs"]), max_size=30)
 
@@ -79,7 +88,7 @@ def test_runs_hold_every_joint_once() -> None:
     assert sum(run.count for run in runs) == 25
     assert [(run.standing, run.pairs, run.why) for run in runs][:2] == [
         ("confirmed", ("west elm 1-4", "east ash 101-104"), ""),
-        ("faulty", ("west elm 5", "east ash 105"), "open"),
+        ("faulty, not joined: open", ("west elm 5", "east ash 105"), ""),
     ]
 
 
@@ -96,47 +105,195 @@ def test_the_headline_of_a_session_without_work_has_no_pace() -> None:
     assert (head.to_join, head.confirmed, head.left, head.per_hour) == (25, 0, 25, "")
 
 
-def read(pdf: bytes) -> tuple[list[str], pypdf.PdfReader]:
-    reader = pypdf.PdfReader(io.BytesIO(pdf))
-    return [page.extract_text() for page in reader.pages], reader
+ISSUED = datetime(2026, 11, 27, 8, 30, tzinfo=UTC)
+
+
+def pdf_of(*sessions: Session, paper: str = "A4") -> tuple[str, pypdf.PdfReader]:
+    """Give the text of the paper, on one line, and the reader."""
+    logs = [session.log(f"{index}.jsonl") for index, session in enumerate(sessions)]
+    reader = pypdf.PdfReader(io.BytesIO(as_pdf(account_of(logs), paper, issued=ISSUED)))
+    return on_one_line(reader), reader
+
+
+def on_one_line(reader: pypdf.PdfReader) -> str:
+    return " ".join(" ".join(page.extract_text() for page in reader.pages).split())
 
 
 @pytest.mark.parametrize(("paper", "width_mm"), [("A4", 210.0), ("LETTER", 215.9)])
 def test_the_paper_has_the_fields_of_a_splice_record(paper: str, width_mm: float) -> None:
     """Fields: common practice, no source. Sizes: ISO 216 and ANSI/ASME Y14.1."""
-    pages, reader = read(as_pdf(account(), paper))
-    text = "\n".join(pages)
+    text, reader = pdf_of(a_morning(), paper=paper)
     assert float(reader.pages[0].mediabox.width) * 25.4 / 72 == pytest.approx(width_mm, abs=0.1)
-    for field in ("Elm Road", "pole 7", "aerial", "one", "elm 1-25", "ash 101-125", "west elm 1-4 = east ash 101-104"):
+    for field in ("Elm Road", "pole 7", "aerial", "first opened 2026-11-25", "elm 1-25", "ash 101-125"):
         assert field in text, field
-    for field in ("cut off", "water in the case", "12 megohm", "pair 9 brown red", "2 dead, 3 spare", *BLANKS):
+    for field in (
+        "cut off",
+        "water in the case",
+        "12 megohm",
+        "pair 9 brown red",
+        "2 dead, 3 spare",
+        *BLANKS,
+        *SIGNERS,
+    ):
         assert field in text, field
-    assert "not an electrical test" in text
-    assert len(pages) <= 4
+    for field in (
+        "Go back for 15 of 20 joints: 1 faulty, not joined; 1 skipped; 13 left.",
+        "transfer west elm 1-20 group 1: blue white .. slate yellow east ash 101-120 left but 1-4 confirmed · "
+        "5 faulty, not joined: open · 6 skipped · 7 confirmed one, 11-25",
+        "west elm 5 slate white open one, 2026-11-25 09:01, record 7 outstanding",
+        "2026-11-25 one 5 2 min -",
+        "not an electrical test",
+        "issued 2026-11-27 08:30 UTC",
+        "page 1 of 2",
+        "page 2 of 2",
+    ):
+        assert field in text, field
+    assert text.count("Splice record: Elm Road, pole 7") == len(reader.pages), "each page names the splice"
 
 
-def test_the_same_account_gives_the_same_paper() -> None:
-    assert as_pdf(account()) == as_pdf(account())
+def test_what_not_all_pairs_of_a_line_have_is_not_said_of_all() -> None:
+    session = Session(cable=3).typed("1 blue white", "2 orange white", "3 green white", "start verification")
+    text, _ = pdf_of(session.typed("test good", "test good"))
+    assert "pair 1-3 group 1: blue white .. green white confirmed not given, 11-25 passed continuity but 3 not" in text
+
+
+def test_the_paper_is_tagged_and_names_itself() -> None:
+    """ISO 14289-1 (PDF/UA-1): a structure tree, a language, a title that is shown, the mark of the standard."""
+    text, reader = pdf_of(a_morning())
+    root = reader.trailer["/Root"]
+    assert root["/MarkInfo"]["/Marked"]
+    assert root["/Lang"] == "en"
+    assert root["/ViewerPreferences"]["/DisplayDocTitle"]
+    assert reader.metadata is not None
+    assert (reader.metadata.title, reader.metadata.author) == ("Splice record: Elm Road", "one")
+    assert b"<pdfuaid:part>1<" in root["/Metadata"].get_data()
+    kinds = Counter(structure(root["/StructTreeRoot"]))
+    assert kinds["/Table"] >= 8
+    assert kinds["/TH"] > kinds["/Table"]
+    assert kinds["/TD"] > 50
+    assert {"/H1", "/TR"} <= set(kinds)
+    assert "Splice record" in text
+
+
+def structure(node: Any) -> Iterator[str]:
+    """Give the kind of every element below one of the structure tree."""
+    node = node.get_object() if hasattr(node, "get_object") else node
+    if isinstance(node, list):
+        for one in node:
+            yield from structure(one)
+    elif isinstance(node, dict):
+        if "/S" in node:
+            yield node["/S"]
+        if "/K" in node:
+            yield from structure(node["/K"])
+
+
+def test_every_font_is_in_the_paper() -> None:
+    _, reader = pdf_of(a_morning())
+    fonts = [
+        font.get_object()["/DescendantFonts"][0].get_object()["/FontDescriptor"].get_object()
+        for page in reader.pages
+        for font in page["/Resources"]["/Font"].values()
+    ]
+    assert fonts
+    assert all({"/FontFile2", "/FontFile3"} & set(font) for font in fonts)
+
+
+@pytest.mark.parametrize("name", ["Zoë Łódź", "Żółć Ñandú Ő", "Ελένη", "Ольга", "Şükrü Đorđe", "☎ ✓ → ½"])
+def test_letters_beyond_latin_1_stand_on_paper(name: str) -> None:
+    text, _ = pdf_of(Session(TWO_WAYS, person=name, place=name).typed("1 blue white"))
+    assert text.count(name) >= 3, "as place in the header, as splicer, as finder"
+
+
+def test_a_letter_that_no_font_has_is_shown_by_its_number() -> None:
+    text, _ = pdf_of(Session(TWO_WAYS, person="水 Li 😀", place="pole 7").typed("1 blue white"))
+    assert "[U+6C34] Li [U+1F600], 11-25" in text
+
+
+def test_the_same_account_and_time_give_the_same_paper() -> None:
+    assert as_pdf(account(), issued=ISSUED) == as_pdf(account(), issued=ISSUED)
 
 
 @given(ANY_TEXT)
 def test_whatever_a_log_holds_becomes_a_paper(text: str) -> None:
-    session = Session(TWO_WAYS, person=text, place=text).typed(f"note {text}", "1 blue white")
-    pages, _ = read(as_pdf(account_of([session.log()])))
-    assert "Splice record" in pages[0]
+    shown, _ = pdf_of(Session(TWO_WAYS, person=text, place=text).typed(f"note {text}", "1 blue white"))
+    assert "Splice record: Elm Road" in shown
 
 
 def test_marks_in_a_text_stay_text_on_paper() -> None:
-    session = Session(TWO_WAYS).typed("note <b>wet</b> & <font size=99>dry</font>")
-    text = " ".join(" ".join(read(as_pdf(account_of([session.log()])))[0]).split())
-    assert "<b>wet</b> & <font size=99>dry</font>" in text
+    text, _ = pdf_of(Session(TWO_WAYS).typed('note #panic("x") *wet* <b>dry</b> $a$ \\ @b [c]'))
+    assert '#panic("x") *wet* <b>dry</b> $a$ \\ @b [c]' in text
+
+
+def test_what_was_mended_says_how_and_by_whom() -> None:
+    first = Session(TWO_WAYS, person="one", place="pole 7").typed("mark open", "mark wet", "undo that")
+    second = Session(TWO_WAYS, person="two", place="pole 7", at=NINE.replace(day=26))
+    text, _ = pdf_of(first, second.typed("mark open", "clear open pair 1", "1 blue white"))
+    for line in (
+        "west elm 1 blue white open one, 2026-11-25 09:00, 0.jsonl record 2 cleared: two, 2026-11-26 09:00, 1.jsonl "
+        "record 3",
+        "west elm 2 orange white wet one, 2026-11-25 09:00, 0.jsonl record 3 mark taken back: one, 2026-11-25 09:00, "
+        "0.jsonl record 4",
+    ):
+        assert line in text
+
+
+STANDS = {
+    "confirmed": Standing.CONFIRMED,
+    "joined, outstanding:": Standing.JOINED_FAULTY,
+    "faulty, not joined:": Standing.FAULTY,
+    "left": Standing.OPEN,
+    "skipped": Standing.SKIPPED,
+    "dead": Standing.DEAD,
+    "spare": Standing.SPARE,
+}
+WORD = "|".join(STANDS)
+ROW = re.compile(r"(?:straight|transfer|dead|spare) (in\w) main (\d+)(?:-(\d+))? (?=group)")
+FIRST = re.compile(rf"(?:{WORD})")
+OTHERS = re.compile(rf"(\d+)(?:-(\d+))? ({WORD})")
+
+
+def read_back(text: str) -> dict[tuple[str, int], Standing]:
+    """Give how each joint stands, by the end and number that is called, from the text of the paper alone."""
+    joints = text[text.index("Joints A line for each run") : text.index("In no join of the plan")]
+    starts = list(ROW.finditer(joints))
+    found: dict[tuple[str, int], Standing] = {}
+    for row, after in zip(starts, [*starts[1:], None], strict=True):
+        told = joints[row.end() : after.start() if after else len(joints)]
+        first = int(row[2])
+        numbers = range(first, int(row[3] or first) + 1)
+        usual = FIRST.search(told)
+        assert usual is not None
+        assert not {(row[1], number) for number in numbers} & set(found), "each joint stands on paper once"
+        found |= {(row[1], number): STANDS[usual[0]] for number in numbers}
+        for other in OTHERS.finditer(told, usual.end()):
+            some = range(int(other[1]), int(other[2] or other[1]) + 1)
+            assert set(some) <= set(numbers)
+            found |= {(row[1], number): STANDS[other[3]] for number in some}
+    return found
+
+
+@pytest.mark.parametrize(("joints", "faults", "most_pages"), [(900, 30, 4), (3600, 100, 8), (12_000, 330, 20)])
+def test_every_joint_is_read_back_from_paper_as_the_fold_has_it(joints: int, faults: int, most_pages: int) -> None:
+    log = big.log(joints, faults)
+    reader = pypdf.PdfReader(io.BytesIO(as_pdf(account_of([log]), issued=ISSUED)))
+    state = rebuild(log.records)
+    wanted = {
+        (state.plan.end_of(joint.lead).name, int(joint.lead.position)): state.standing(joint)
+        for joint in state.plan.joints
+    }
+    assert len(wanted) == joints
+    assert read_back(on_one_line(reader)) == wanted
+    assert len(reader.pages) <= most_pages
 
 
 def test_contradictions_stand_on_paper_and_in_the_object() -> None:
     first = Session(TWO_WAYS, place="pole 7").typed("1 blue white").log("a.jsonl")
     second = Session(SWAPPED, at=NINE.replace(day=26), place="pole 7").typed("1 blue white").log("b.jsonl")
     both = account_of([first, second], together=True)
-    assert "twice, with different mates" in " ".join(" ".join(read(as_pdf(both))[0]).split())
+    reader = pypdf.PdfReader(io.BytesIO(as_pdf(both, issued=ISSUED)))
+    told = "was confirmed twice, with different mates: a.jsonl record 2, 2026-11-25 09:00: confirmed; b.jsonl record 2"
+    assert told in on_one_line(reader)
     (found,) = as_object(both)["contradictions"]  # type: ignore[misc]
     assert [entry["mates"] for entry in found["entries"]] == [
         ["east ash 101 blue white"],
@@ -182,3 +339,14 @@ def test_what_cannot_be_reported_is_one_line(
 
     assert re.search(line, errors[0]), errors[0]
     assert not (tmp_path / out).exists()
+
+
+def test_without_the_typesetter_the_line_says_what_to_do_from_this_folder(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setitem(sys.modules, "typst", None)
+    log = a_morning().write(tmp_path / "a.jsonl")
+    assert main(["report", str(log), "-o", str(tmp_path / "a.pdf")]) == 2
+    (line,) = capsys.readouterr().err.splitlines()
+    assert ".venv/bin/pip install '.[office]'" in line
+    assert not (tmp_path / "a.pdf").exists()
