@@ -82,11 +82,12 @@ def report(paths: list[Path], out: Path, *, paper: str = "A4", together: bool = 
     if any(out.resolve() == path.resolve() for path in paths):
         raise AssistantError(f"{out}: is one of the logs; give another file")
     account, files = account_from(paths, together=together)
+    now = datetime.now().astimezone()
     forms: dict[str, Callable[[], bytes]] = {
-        ".html": lambda: as_page(account, _sounds(account, files, out)).encode(),
+        ".html": lambda: as_page(account, _sounds(account, files, out), issued=now).encode(),
         ".csv": lambda: as_csv(account).encode("utf-8-sig"),
         ".json": lambda: json.dumps(as_object(account), ensure_ascii=False, indent=1).encode(),
-        ".pdf": lambda: as_pdf(account, paper, issued=datetime.now().astimezone()),
+        ".pdf": lambda: as_pdf(account, paper, issued=now),
     }
     data = forms[suffix]()
     try:
@@ -100,11 +101,11 @@ def report(paths: list[Path], out: Path, *, paper: str = "A4", together: bool = 
 
 def _sounds(account: Account, files: dict[str, Path], out: Path) -> dict[tuple[str, int], PageSound]:
     """Give the sounds that are there and are what was recorded; the most telling go into the page."""
-    wanted: list[tuple[int, str, int, Path, str]] = []
-    for log, line in account.lines:
-        if line.sound_sha256:
-            file = sounds_folder(files[log]) / sound_name(line.record)
-            wanted.append((_rank(line.topics), log, line.record, file, line.sound_sha256))
+    topics = {(log, line.record): line.topics for log, line in account.lines}
+    wanted = [
+        (_rank(topics.get(at, frozenset())), *at, sounds_folder(files[at[0]]) / sound_name(at[1]), sha256)
+        for at, sha256 in account.sounds.items()
+    ]
     wanted += [
         (0, one.log, one.record, files[one.log].parent / Path(one.file).name, one.sha256)
         for one in account.remarks

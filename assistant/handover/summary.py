@@ -1,7 +1,7 @@
 """What page, paper and object tell alike: the verdict, the figures, what to go back for, the runs of joints."""
 
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from itertools import groupby
@@ -10,9 +10,10 @@ from assistant.account.account import Account, Row
 from assistant.account.contradictions import Contradiction
 from assistant.account.findings import Finding
 from assistant.account.runs import Span, runs, spans, why
+from assistant.account.walk import StandingChange
 from assistant.account.work_time import per_hour
 from assistant.cable.splice_plan import in_runs
-from assistant.dialogue.state import Standing
+from assistant.dialogue.state import PairState, Standing
 
 WAYS: dict[str, tuple[str, str]] = {
     "number+colours": ("N+C", "by number and both colours: the two check each other"),
@@ -83,12 +84,17 @@ def named(standing: Standing) -> str:
 
 
 def standing_words(row: Row) -> str:
+    """Say how a joint stands at the end; see `words_of`."""
+    return words_of(row.standing, row.known, row.doubt)
+
+
+def words_of(standing: Standing, known: PairState, doubt: str) -> str:
     """Say how a joint stands, in few words: no two standings are said alike, and every fault is named.
 
     What a later version adds to how a joint stands ("as built") is to be said here: paper, page and runs follow.
     """
-    faults = ", ".join(fault.value for fault in row.known.faults)
-    match row.standing:
+    faults = ", ".join(fault.value for fault in known.faults)
+    match standing:
         case Standing.JOINED_FAULTY:
             words = f"joined, outstanding: {faults}"
         case Standing.FAULTY:
@@ -96,10 +102,10 @@ def standing_words(row: Row) -> str:
         case Standing.OPEN:
             words = "left"
         case _:
-            words = row.standing.value
-    failed = ", ".join(test.value for test, passed in row.known.tests if not passed)
+            words = standing.value
+    failed = ", ".join(test.value for test, passed in known.tests if not passed)
     return "; ".join(
-        part for part in (words, f"failed {failed}" if failed else "", "call again" if row.doubt else "") if part
+        part for part in (words, f"failed {failed}" if failed else "", "call again" if doubt else "") if part
     )
 
 
@@ -163,14 +169,6 @@ def joint_runs(
     ]
 
 
-def chosen_runs(account: Account, key: Callable[[int], object]) -> Iterator[tuple[JointRun, object]]:
-    """Give the runs of those joints for whose index the key is something, each with its key."""
-    for run in joint_runs(account, lambda row: key(account.plan.turn[row.joint.number])):
-        found = key(run.indices[0])
-        if found is not None:
-            yield run, found
-
-
 def in_parts(account: Account, run: JointRun, words_of: Callable[[Row], str], *, where_any: bool = False) -> str:
     """Say something of all joints of a run: what most of them have, then the others by the called end's numbers.
 
@@ -191,135 +189,109 @@ def in_parts(account: Account, run: JointRun, words_of: Callable[[Row], str], *,
     return f"{usual} but {others}" if others else usual
 
 
-def differing(account: Account) -> list[JointRun]:
-    """Give the runs whose pairs are not called alike on all ends."""
-    return [
-        run for run in joint_runs(account) if len({(span.first.count, span.first.number) for span in run.spans}) > 1
-    ]
+@dataclass(frozen=True, slots=True)
+class NamedRun:
+    """Joints side by side, named by the end that is called."""
+
+    text: str
+    first: int | None
+    """Index of the first joint; None for a pair that is in no join of the newest plan."""
 
 
 @dataclass(frozen=True, slots=True)
 class Errand:
-    """Joints side by side that somebody has to go back for, for one reason."""
+    """Joints that somebody has to go back for: of one reason, one fault and one finder."""
 
-    indices: tuple[int, ...]
-    pairs: str
-    groups: str
     what: str
-    found: str
-    """By whom, when and in which record; empty where nobody found anything."""
+    found_by: str
+    """Who found it; where logs contradict each other, their entries. Empty where nobody found anything."""
+    count: int
+    runs: tuple[NamedRun, ...]
 
 
 @dataclass(frozen=True, slots=True)
 class GoBack:
     """One reason to go back, with all its joints."""
 
-    name: str
     title: str
-    count: int
+    indices: frozenset[int]
     errands: tuple[Errand, ...]
+    by: str = "found by"
+    """What `found_by` of its errands is."""
+
+    @property
+    def count(self) -> int:
+        """How many joints, each once."""
+        return len(self.indices) + sum(run.first is None for one in self.errands for run in one.runs)
 
 
 def go_back(account: Account) -> tuple[GoBack, ...]:
     """Give what somebody has to go back for, the worst first; a joint may stand under several reasons."""
-    latest = {one.row: one for one in account.findings if one.mended is None}
-    rows = account.rows
+    latest = {one.row: one.finder or NOT_GIVEN for one in account.findings if one.mended is None}
 
-    def finder(index: int) -> str:
-        one = latest.get(index)
-        return found_words(account, one) if one else ""
-
-    def of(name: str, title: str, fits: Callable[[Row], bool], what: Callable[[Row], str]) -> GoBack:
-        def key(index: int) -> object:
-            row = rows[index]
-            return (what(row), finder(index) if name in _FOUND else "") if fits(row) else None
-
-        errands = tuple(_errand(run, *found) for run, found in chosen_runs(account, key) if isinstance(found, tuple))
-        return GoBack(name, title, sum(len(one.indices) for one in errands), errands)
+    def of(title: str, fits: Callable[[Row], bool], what: Callable[[Row], str], *, found: bool = False) -> GoBack:
+        groups: dict[tuple[str, str], list[int]] = {}
+        for index, row in enumerate(account.rows):
+            if fits(row):
+                groups.setdefault((what(row), latest.get(index, "") if found else ""), []).append(index)
+        errands = tuple(
+            Errand(words or title, who, len(some), called_runs(account, some)) for (words, who), some in groups.items()
+        )
+        return GoBack(title, frozenset(index for some in groups.values() for index in some), errands)
 
     def faults(row: Row) -> str:
         return ", ".join(fault.value for fault in row.known.faults)
 
     reasons = (
         _contradicting(account),
-        of("again", "to be called again: nobody can tell", lambda row: bool(row.doubt), lambda row: row.doubt),
-        of("joined-faulty", "joined, fault outstanding", lambda row: row.standing is Standing.JOINED_FAULTY, faults),
-        of("faulty", "faulty, not joined", lambda row: row.standing is Standing.FAULTY, faults),
-        of("failed", "failed a test", lambda row: row.known.failed, _failed),
-        of("skipped", "skipped", lambda row: row.standing is Standing.SKIPPED and not row.doubt, lambda row: ""),
-        of("left", "left", lambda row: row.standing is Standing.OPEN and not row.doubt, lambda row: ""),
+        of("to be called again: nobody can tell", lambda row: bool(row.doubt), lambda row: row.doubt),
+        of("joined, fault outstanding", lambda row: row.standing is Standing.JOINED_FAULTY, faults, found=True),
+        of("faulty, not joined", lambda row: row.standing is Standing.FAULTY, faults, found=True),
+        of("failed a test", lambda row: row.known.failed, _failed, found=True),
+        of("skipped", lambda row: row.standing is Standing.SKIPPED and not row.doubt, lambda row: ""),
+        of("left", lambda row: row.standing is Standing.OPEN and not row.doubt, lambda row: ""),
     )
     return tuple(one for one in reasons if one.count)
-
-
-_FOUND = frozenset({"joined-faulty", "faulty", "failed"})
-"""Reasons that somebody found."""
 
 
 def _failed(row: Row) -> str:
     return ", ".join(test.value for test, passed in row.known.tests if not passed)
 
 
-def found_words(account: Account, one: Finding) -> str:
-    """Say who found a fault, when, and in which record."""
-    where = f"{one.found.log} " if len(account.logs) > 1 else ""
-    return f"{one.finder or NOT_GIVEN}, {one.found.at:%Y-%m-%d %H:%M}, {where}record {one.found.record}"
-
-
-def mended_words(account: Account, one: Finding) -> str:
-    """Say what became of a fault."""
-    if one.mended is None:
-        return "outstanding"
-    where = f"{one.mended.log} " if len(account.logs) > 1 else ""
-    by = one.mender or NOT_GIVEN
-    return f"{one.how}: {by}, {one.mended.at:%Y-%m-%d %H:%M}, {where}record {one.mended.record}"
-
-
-def _errand(run: JointRun, what: str, found: str) -> Errand:
-    return Errand(tuple(run.indices), " = ".join(run.pairs), run.spans[0].group, what, found)
-
-
 def _contradicting(account: Account) -> GoBack:
-    errands = tuple(contradiction_errands(account))
-    rows = {index for one in errands for index in one.indices}
-    others = sum(account.row_of.get(one.lead) is None for one in account.contradictions)
-    return GoBack("contradictions", "logs contradict each other", len(rows) + others, errands)
-
-
-def contradiction_errands(account: Account) -> Iterator[Errand]:
-    """Give the contradictions as runs: joints side by side of which the same logs say the same."""
-    of_row: dict[int, dict[tuple[str, str], list[Contradiction]]] = {}
+    """Give the contradictions as runs: those that the same logs have for the same reason stand together."""
+    groups: dict[tuple[str, str, str], list[Contradiction]] = {}
     for one in account.contradictions:
-        row = account.row_of.get(one.lead)
-        if row is None:
-            yield Errand((), account.called(one.lead), "", one.what, _entries([one]))
-        else:
-            of_row.setdefault(row, {}).setdefault((one.what, _between(one)), []).append(one)
-    every = dict.fromkeys(key for of in of_row.values() for key in of)
-    for key in every:
-        for run, _ in chosen_runs(account, lambda index, key=key: key if key in of_row.get(index, {}) else None):  # type: ignore[misc]
-            entries = [one for index in run.indices for one in of_row[index][key]]
-            yield _errand(run, key[0], _entries(entries))
+        key = (one.what, one.earlier.log, one.later.log if one.later else "")
+        groups.setdefault(key, []).append(one)
+    errands, rows = [], set()
+    for (what, *_), some in groups.items():
+        indices = {index for one in some if (index := account.row_of.get(one.lead)) is not None}
+        gone = dict.fromkeys(account.called(one.lead) for one in some if one.lead not in account.row_of)
+        runs = (*called_runs(account, indices), *(NamedRun(name, None) for name in gone))
+        errands.append(Errand(what, _entries(account, some), len(indices) + len(gone), runs))
+        rows |= indices
+    return GoBack("contradicted between logs", frozenset(rows), tuple(errands), "entries")
 
 
-def _between(one: Contradiction) -> str:
-    return f"{one.earlier.log} {one.later.log if one.later else ''}"
-
-
-def _entries(some: Sequence[Contradiction]) -> str:
-    """Name the entries of contradictions: both logs with the first and the last record."""
+def _entries(account: Account, some: Sequence[Contradiction]) -> str:
+    """Name the entries of contradictions: both logs with the first and the last record, and the first's mates."""
     told = []
     for changes in ([one.earlier for one in some], [one.later for one in some if one.later]):
         if changes:
             records = sorted(change.record for change in changes)
             numbers = f"record {records[0]}" if records[0] == records[-1] else f"records {records[0]} to {records[-1]}"
-            told.append(f"{changes[0].log} {numbers}, {changes[0].at:%Y-%m-%d %H:%M}: {named(changes[0].standing)}")
+            mates = ", ".join(account.called(mate) for mate in changes[0].mates)
+            with_mates = f" with {mates}{' and on' if len(changes) > 1 else ''}" if mates else ""
+            told.append(
+                f"{changes[0].log} {numbers}, {changes[0].at:%Y-%m-%d %H:%M}: {named(changes[0].standing)}{with_mates}"
+            )
     return "; ".join(told)
 
 
-def called_runs(account: Account, indices: Iterable[int]) -> str:
+def called_runs(account: Account, indices: Iterable[int]) -> tuple[NamedRun, ...]:
     """Name joints by the end that is called: its name and count once, then the numbers as runs."""
-    told: list[str] = []
+    told: list[NamedRun] = []
     before: tuple[str, str] | None = None
     for first, last in in_runs(sorted(indices)):
         for _, same in groupby(
@@ -328,14 +300,29 @@ def called_runs(account: Account, indices: Iterable[int]) -> str:
             some = list(same)
             span = Span(account.rows[some[0]].sides[0], account.rows[some[-1]].sides[0])
             here = _called(account, some[0])
-            told.append(span.numbers if here == before else span.named)
+            told.append(NamedRun(span.numbers if here == before else span.named, some[0]))
             before = here
-    return ", ".join(told)
+    return tuple(told)
 
 
 def _called(account: Account, index: int) -> tuple[str, str]:
     side = account.rows[index].sides[0]
     return side.end, side.count
+
+
+def found_words(account: Account, one: Finding) -> str:
+    """Say who found a fault, when, and in which record."""
+    return _by(account, one.finder, one.found)
+
+
+def mended_words(account: Account, one: Finding) -> str:
+    """Say what became of a fault."""
+    return f"{one.how}: {_by(account, one.mender, one.mended)}" if one.mended else "outstanding"
+
+
+def _by(account: Account, person: str, change: StandingChange) -> str:
+    where = f"{change.log} " if len(account.logs) > 1 else ""
+    return f"{person or NOT_GIVEN}, {change.at:%Y-%m-%d %H:%M}, {where}record {change.record}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -356,11 +343,6 @@ def verdict(account: Account) -> Verdict:
         return Verdict(
             True, f"Nothing to go back for: all {joined.to_join:,} joints are confirmed, no fault outstanding"
         )
-    joints = len({index for reason in reasons for one in reason.errands for index in one.indices})
+    joints = len(frozenset().union(*(reason.indices for reason in reasons)))
     told = "; ".join(f"{one.count:,} {one.title}" for one in reasons)
     return Verdict(False, f"Go back for {joints:,} of {joined.to_join:,} joints: {told}")
-
-
-def left_over(account: Account) -> Iterator[Row]:
-    """Give the joints that are still to be made."""
-    return (row for row in account.rows if row.standing in (Standing.OPEN, Standing.SKIPPED))

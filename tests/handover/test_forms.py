@@ -292,7 +292,11 @@ def test_contradictions_stand_on_paper_and_in_the_object() -> None:
     second = Session(SWAPPED, at=NINE.replace(day=26), place="pole 7").typed("1 blue white").log("b.jsonl")
     both = account_of([first, second], together=True)
     reader = pypdf.PdfReader(io.BytesIO(as_pdf(both, issued=ISSUED)))
-    told = "was confirmed twice, with different mates: a.jsonl record 2, 2026-11-25 09:00: confirmed; b.jsonl record 2"
+    told = (
+        "contradicted between logs (1) what entries how many pairs was confirmed twice, with different mates a.jsonl "
+        "record 2, 2026-11-25 09:00: confirmed with east ash 101 blue white; b.jsonl record 2, 2026-11-26 09:00: "
+        "confirmed with east ash 102 orange white 1 west elm 1"
+    )
     assert told in on_one_line(reader)
     (found,) = as_object(both)["contradictions"]  # type: ignore[misc]
     assert [entry["mates"] for entry in found["entries"]] == [
