@@ -90,10 +90,11 @@ def _add_report(commands: _Commands) -> None:
         help="a page, table or paper to hand over",
         description="Account for the logs of one splice, of any number of days and people.",
     )
-    parser.add_argument("logs", nargs="+", type=Path, metavar="LOG")
-    parser.add_argument(
-        "-o", "--output", type=Path, required=True, metavar="FILE", help="ends in .html .csv .json .pdf"
-    )
+    parser.add_argument("logs", nargs="*", type=Path, metavar="LOG")
+    parser.add_argument("-o", "--output", type=Path, metavar="FILE", help="ends in .html .csv .json .pdf")
+    instead = parser.add_mutually_exclusive_group()
+    instead.add_argument("--schema", action="store_true", help="print the JSON Schema of the .json instead")
+    instead.add_argument("--columns", action="store_true", help="print what the columns of the .csv hold instead")
     parser.add_argument(
         "--together", action="store_true", help="put logs of different splices together, if their cables are the same"
     )
@@ -102,8 +103,15 @@ def _add_report(commands: _Commands) -> None:
 
 
 def _report(options: argparse.Namespace) -> int:
-    from assistant.app.report import report
+    from assistant.app.report import described, report
 
+    if options.schema or options.columns:
+        tell(described(schema=options.schema))
+        return 0
+    if not options.logs or options.output is None:
+        raise AssistantError(
+            "report: give the logs of one splice and -o FILE, as in report monday.jsonl -o splice.html"
+        )
     tell("\n".join(report(options.logs, options.output, paper=options.paper, together=options.together)))
     return 0
 

@@ -12,10 +12,11 @@ from assistant.account.walk import ReadLog
 from assistant.adapters.kept_sound import sound_name, sounds_folder
 from assistant.app.seals import seal_standing
 from assistant.errors import AssistantError
+from assistant.handover import document
 from assistant.handover.document import as_object
 from assistant.handover.page import PageSound, as_page
 from assistant.handover.paper import as_pdf
-from assistant.handover.table import as_csv
+from assistant.handover.table import as_csv, columns
 from assistant.session.journal import read_file
 from assistant.session.replay import settled
 from assistant.session.salvage import read_log
@@ -69,6 +70,11 @@ def account_from(paths: list[Path], *, together: bool = False) -> tuple[Account,
     return account_of([load_log(path, name) for name, path in named.items()], together=together), named
 
 
+def described(*, schema: bool) -> str:
+    """Give the schema of the object, or the columns of the table."""
+    return document.schema().rstrip() if schema else columns()
+
+
 def report(paths: list[Path], out: Path, *, paper: str = "A4", together: bool = False) -> list[str]:
     """Write the report and give what must be known of the logs and a line that tells what was written.
 
@@ -86,7 +92,7 @@ def report(paths: list[Path], out: Path, *, paper: str = "A4", together: bool = 
     forms: dict[str, Callable[[], bytes]] = {
         ".html": lambda: as_page(account, _sounds(account, files, out), issued=now).encode(),
         ".csv": lambda: as_csv(account).encode("utf-8-sig"),
-        ".json": lambda: json.dumps(as_object(account), ensure_ascii=False, indent=1).encode(),
+        ".json": lambda: json.dumps(as_object(account, issued=now), ensure_ascii=False, indent=1).encode(),
         ".pdf": lambda: as_pdf(account, paper, issued=now),
     }
     data = forms[suffix]()

@@ -11,7 +11,7 @@ from importlib.resources import files
 from typing import Any
 
 from assistant.crew.database import QueryResult
-from assistant.texts import REPLACED, harmless
+from assistant.texts import REPLACED, csv_cell, harmless
 
 GAP = "  "
 
@@ -84,7 +84,7 @@ def _csv(answer: QueryResult, name: str) -> str:
     if name:
         rows.writerow([name])
     rows.writerow(answer.columns)
-    rows.writerows([_plain(value) for value in row] for row in answer.rows)
+    rows.writerows([csv_cell(value) for value in row] for row in answer.rows)
     return text.getvalue()
 
 

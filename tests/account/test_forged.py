@@ -56,7 +56,7 @@ def test_every_form_or_one_line(records: list[Record]) -> None:
         assert line.startswith("a.jsonl: ")
         assert "no session wrote this" in line or "has no time of day" in line
         return
-    as_object(account)
+    as_object(account, issued=NINE)
     as_csv(account)
     assert as_pdf(account, issued=NINE).startswith(b"%PDF-")
     assert "<script>" in as_page(account, issued=NINE)

@@ -187,7 +187,7 @@ def fault_then_confirmed() -> list[ReadLog]:
 def test_a_fault_that_nobody_cleared_stands_beside_the_confirmation_in_every_form() -> None:
     account = account_of(fault_then_confirmed())
     assert standings(account)[1] == "joined_faulty"
-    found = as_object(account)
+    found = as_object(account, issued=NINE)
     assert found["tally"]["joined_faulty"] == 1  # type: ignore[index]
     assert found["tally"]["confirmed"] == 0  # type: ignore[index]
     rows = as_csv(account).splitlines()

@@ -5,12 +5,14 @@ import io
 import json
 import re
 import sys
+import unicodedata
 from collections import Counter
 from collections.abc import Iterator
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta, timezone
 from pathlib import Path
 from typing import Any
 
+import jsonschema
 import pypdf
 import pytest
 from hypothesis import given
@@ -19,6 +21,7 @@ from hypothesis import strategies as st
 from assistant.account.account import Account, account_of
 from assistant.app.cli import main
 from assistant.app.plan import as_csv as plan_csv
+from assistant.app.report import account_from
 from assistant.cable.colour_code import Order
 from assistant.dialogue.state import Standing
 from assistant.handover.document import as_object
@@ -26,10 +29,14 @@ from assistant.handover.paper import BLANKS, SIGNERS, as_pdf
 from assistant.handover.summary import duration, headline, joint_runs
 from assistant.handover.table import COLUMNS, as_csv
 from assistant.session.replay import rebuild
+from assistant.texts import csv_cell
 from tests.account.sessions import NINE, SWAPPED, TWO_WAYS, Session
+from tests.account.sessions import read as read_as_log
 from tests.account.test_account import a_morning
 from tests.handover import big
 
+ROOT = Path(__file__).parents[2]
+ISSUED = datetime(2026, 11, 27, 8, 30, tzinfo=UTC)
 ANY_TEXT = st.text(st.characters(blacklist_categories=["Cs"]), max_size=30)
 
 
@@ -48,13 +55,18 @@ def test_the_table_has_a_row_for_each_pair_of_the_plan() -> None:
     assert [{name: row[name] for name in shared} for row in rows] == [
         {name: row[name] for name in shared} for row in plan
     ]
-    assert tuple(rows[0]) == COLUMNS
+    assert tuple(rows[0]) == tuple(COLUMNS)
     first = rows[0]
     assert (first["standing"], first["how"], first["by"], first["person"], first["log"], first["record"]) == (
         *("confirmed", "number+colours", "typed", "one"),
         *("a.jsonl", "2"),
     )
-    assert {row["faults"] for row in rows if row["number"] == "5"} == {"open"}
+    assert (first["asked_back"], first["at_utc"]) == ("false", "2026-11-25T09:00:20Z")
+    (fifth,) = [row for row in rows if row["number"] == "5"]
+    assert (fifth["faults"], fifth["found_by"], fifth["found_at_utc"], fifth["found_record"]) == (
+        *("open", "one"),
+        *("2026-11-25T09:01:10Z", "a.jsonl 7"),
+    )
 
 
 @given(st.sampled_from("=+-@\t\r"), ANY_TEXT)
@@ -65,8 +77,72 @@ def test_no_cell_is_a_formula(sign: str, rest: str) -> None:
     assert not [cell for row in rows for cell in row.values() if cell.startswith(("=", "+", "-", "@", "\t", "\r"))]
 
 
+@given(st.text() | st.text("\u202e\u2066\u200f\x00\x1b\r\n\t =+-@"))
+def test_a_cell_of_text_keeps_all_that_can_be_printed_and_nothing_that_steers_or_is_computed(text: str) -> None:
+    """Control and bidi signs: Unicode categories Cc and Cf; first signs: OWASP, CSV injection."""
+    cell = str(csv_cell(text))
+    assert not [sign for sign in cell if unicodedata.category(sign) in ("Cc", "Cf", "Cs")]
+    kept = [sign for sign in text if unicodedata.category(sign)[0] in "LNPS"]
+    assert [sign for sign in cell.removeprefix("'") if unicodedata.category(sign)[0] in "LNPS"] in (kept, kept[1:])
+    assert not cell.lstrip().startswith(("=", "+", "-", "@"))
+
+
+def test_times_in_a_cell_are_whole_seconds_of_utc() -> None:
+    west = timezone(timedelta(hours=-7))
+    assert csv_cell(datetime(2026, 11, 25, 2, 0, 20, 999_000, tzinfo=west)) == "2026-11-25T09:00:20Z"
+    assert csv_cell(datetime(2026, 11, 25, 9, 0, 20)) == "2026-11-25T09:00:20Z", "without a zone it is in UTC"
+    assert [csv_cell(value) for value in (True, False, 7, 0.5, None)] == ["true", "false", 7, 0.5, None]
+
+
+def closed(schema: Any) -> Any:
+    """Give a schema that allows no name besides those that it has."""
+    if isinstance(schema, list):
+        return [closed(one) for one in schema]
+    if not isinstance(schema, dict):
+        return schema
+    made = {name: closed(one) for name, one in schema.items()}
+    return {**made, "additionalProperties": False} if made.get("type") == "object" and "properties" in made else made
+
+
+def every_example() -> Iterator[tuple[str, Account]]:
+    """Give accounts of all demo sessions that join anything, and of what the demos do not have."""
+    for path in sorted((ROOT / "demo_sessions").glob("*/session.jsonl")):
+        if path.parent.name != "questions":
+            yield path.parent.name, account_from([path])[0]
+    morning = Session(TWO_WAYS, place="pole 7").typed("mark wet", "1 blue white", "note damp", "reading two ohms")
+    other = Session(SWAPPED, at=NINE.replace(day=26), place="pole 7", person="two").typed("1 blue white", "9 brown red")
+    yield "contradictions", account_of([morning.log("a.jsonl"), other.log("b.jsonl")], together=True)
+    lines = a_morning().data().splitlines(keepends=True)
+    yield "damaged", account_of([read_as_log("c.jsonl", b"".join([*lines[:4], *lines[6:]]))])
+    yield "large", account_of([big.log(900, 30)])
+
+
+def test_every_example_is_as_the_published_schema_says(capsys: pytest.CaptureFixture[str]) -> None:
+    """JSON Schema, draft 2020-12, by a general validator; here no name is allowed that the schema does not have."""
+    assert main(["report", "--schema"]) == 0
+    schema = json.loads(capsys.readouterr().out)
+    jsonschema.Draft202012Validator.check_schema(schema)
+    check = jsonschema.Draft202012Validator(closed(schema), format_checker=jsonschema.FormatChecker())
+    seen = []
+    for name, account in every_example():
+        found = json.loads(json.dumps(as_object(account, issued=ISSUED)))
+        assert [f"{list(error.path)}: {error.message[:200]}" for error in check.iter_errors(found)] == [], name
+        assert check.is_valid({**found, "other": 1}) is False
+        seen.append(found)
+    assert len(seen) >= 10
+    for name in ("go_back", "findings", "contradictions", "notices", "checks", "notes", "mismatches"):
+        assert any(found[name] for found in seen), f"no example has {name}"
+
+
+def test_the_columns_are_told_of_and_the_developers_page_has_them(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["report", "--columns"]) == 0
+    told = capsys.readouterr().out.strip()
+    assert told in (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    assert [line.split(" | ")[0].strip("| ") for line in told.splitlines()[2:]] == list(COLUMNS)
+
+
 def test_the_object_is_json_and_adds_up() -> None:
-    found = json.loads(json.dumps(as_object(account())))
+    found = json.loads(json.dumps(as_object(account(), issued=ISSUED)))
     joints = found["joints"]
     assert len(joints) == sum(found["tally"].values()) == 25
     assert found["tally"] == {
@@ -103,9 +179,6 @@ def test_lengths_of_time(seconds: float, text: str) -> None:
 def test_the_headline_of_a_session_without_work_has_no_pace() -> None:
     head = headline(account_of([Session(cable=25).log()]))
     assert (head.to_join, head.confirmed, head.left, head.per_hour) == (25, 0, 25, "")
-
-
-ISSUED = datetime(2026, 11, 27, 8, 30, tzinfo=UTC)
 
 
 def pdf_of(*sessions: Session, paper: str = "A4") -> tuple[str, pypdf.PdfReader]:
@@ -298,7 +371,7 @@ def test_contradictions_stand_on_paper_and_in_the_object() -> None:
         "confirmed with east ash 102 orange white 1 west elm 1"
     )
     assert told in on_one_line(reader)
-    (found,) = as_object(both)["contradictions"]  # type: ignore[misc]
+    (found,) = as_object(both, issued=ISSUED)["contradictions"]  # type: ignore[misc]
     assert [entry["mates"] for entry in found["entries"]] == [
         ["east ash 101 blue white"],
         ["east ash 102 orange white"],
@@ -318,6 +391,7 @@ def test_report_by_suffix(suffix: str, tmp_path: Path, capsys: pytest.CaptureFix
 @pytest.mark.parametrize(
     ("logs", "out", "line"),
     [
+        ([], "x.csv", "give the logs of one splice and -o FILE"),
         (["a.jsonl"], "x.doc", r"x\.doc: \.doc is no form of report; end it in \.html, \.csv, \.json, \.pdf"),
         (["a.jsonl"], "x", "x: no suffix is no form of report"),
         (["a.jsonl"], "no/x.csv", "cannot be written"),
