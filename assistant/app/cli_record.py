@@ -212,7 +212,13 @@ def _add_crew(commands: _Commands) -> None:
         description="Figures over all logs below a folder; needs the extra 'office'. Logs are only read.",
     )
     parser.add_argument("folder", type=Path, metavar="DIR", help="folder of logs, or of Parquet with --from-parquet")
-    parser.add_argument("--sql", type=Path, metavar="FILE", help="run this query in place of the usual ones")
+    parser.add_argument(
+        "--sql",
+        type=Path,
+        metavar="FILE",
+        help="run this query in place of the usual ones: one SELECT "
+        "on sessions, records, facts and joints; it can reach no file, no network and no setting",
+    )
     source = parser.add_mutually_exclusive_group()
     source.add_argument(
         "--parquet", type=Path, metavar="OUTDIR", help="also write the tables as Parquet, into this folder"
