@@ -18,8 +18,14 @@ def _add_replay(commands: _Commands) -> None:
     parser = commands.add_parser("replay", help="a session as it went", description="Show a session as it went.")
     parser.add_argument("log", type=Path, metavar="LOG")
     topics = [topic.value for topic in Topic]
-    parser.add_argument("--from", dest="first", default="", metavar="EDGE", help="begin at a pair (47) or time (14:30)")
-    parser.add_argument("--to", dest="last", default="", metavar="EDGE", help="end at a pair or time")
+    parser.add_argument(
+        "--from",
+        dest="first",
+        default="",
+        metavar="EDGE",
+        help="begin at a pair (47), a time (14:30), a day (2026-11-25) or both ('2026-11-25 14:30')",
+    )
+    parser.add_argument("--to", dest="last", default="", metavar="EDGE", help="end at a pair, time or day")
     parser.add_argument("--only", nargs="+", choices=topics, default=[], metavar="TOPIC", help=", ".join(topics))
     parser.add_argument(
         "--speed", type=float, default=0.0, metavar="X", help="times as fast as it went; usual: no wait"

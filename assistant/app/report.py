@@ -19,7 +19,7 @@ from assistant.handover.paper import as_pdf
 from assistant.handover.table import as_csv, columns
 from assistant.session.journal import read_file
 from assistant.session.replay import settled
-from assistant.session.salvage import read_log
+from assistant.session.salvage import LoadedLog, read_log
 from assistant.texts import well_formed
 
 SUFFIXES = (".html", ".csv", ".json", ".pdf")
@@ -30,6 +30,25 @@ SOUND_FIRST = (Topic.NOTE, Topic.MISMATCH, Topic.CORRECTION, Topic.FAULT, Topic.
 """Whose sound goes into the page first."""
 
 
+def read_session(path: Path) -> tuple[bytes, LoadedLog]:
+    """Read a log, be it whole or damaged, and give its bytes too.
+
+    Raises:
+        AssistantError: it cannot be read, or holds not one record.
+
+    """
+    data = read_file(path)
+    loaded = settled(read_log(data))
+    if not data.strip():
+        raise AssistantError(f"{path}: is empty; give the log of a session")
+    if not loaded.count:
+        raise AssistantError(
+            f"{path}: holds no record that can be proven: it is no log of this program, or damaged throughout; "
+            "give the log of a session"
+        )
+    return data, loaded
+
+
 def load_log(path: Path, name: str) -> ReadLog:
     """Read a log for an account, be it whole or damaged, and check its seals.
 
@@ -37,8 +56,7 @@ def load_log(path: Path, name: str) -> ReadLog:
         AssistantError: it cannot be read.
 
     """
-    data = read_file(path)
-    loaded = settled(read_log(data))
+    data, loaded = read_session(path)
     standing = seal_standing(path, data, loaded.count)
     return ReadLog(
         name=name,

@@ -25,6 +25,7 @@ WAYS: dict[str, tuple[str, str]] = {
 }
 """Way of checking -> its sign in the pictures and what it means, the surest first."""
 NOT_GIVEN = "not given"
+"""In place of a person."""
 
 
 @dataclass(frozen=True, slots=True)

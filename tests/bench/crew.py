@@ -26,15 +26,15 @@ RECORDS = 300
 KIBIBYTES_OF_MAXRSS = 1024 if sys.platform != "darwin" else 1
 
 
-def sessions() -> list[list[Record]]:
+def sessions(most: int) -> list[list[Record]]:
     """Give the first sessions by chance that did not end before so many records."""
-    driven = (shift(seed, RECORDS)[:RECORDS] for seed in itertools.count())
-    return list(itertools.islice((records for records in driven if len(records) == RECORDS), KINDS))
+    driven = (shift(seed, most)[:most] for seed in itertools.count())
+    return list(itertools.islice((records for records in driven if len(records) == most), KINDS))
 
 
-def make_logs(folder: Path, count: int) -> Iterator[int]:
-    """Write so many logs and give the size of each."""
-    made, chance = sessions(), random.Random(7)
+def make_logs(folder: Path, count: int, most: int = RECORDS) -> Iterator[int]:
+    """Write so many logs of so many records and give the size of each."""
+    made, chance = sessions(most), random.Random(7)
     for number in range(count):
         person, microphone = chance.choice(PEOPLE), chance.choice(MICROPHONES)
         later = timedelta(days=number // 8, seconds=chance.randrange(3600))

@@ -397,8 +397,9 @@ def test_report_by_suffix(suffix: str, tmp_path: Path, capsys: pytest.CaptureFix
         (["a.jsonl"], "no/x.csv", "cannot be written"),
         (["a.jsonl", "a.jsonl"], "x.csv", "the same log is given twice"),
         (["nothing.jsonl"], "x.csv", r"nothing\.jsonl: cannot be read"),
+        (["foreign.jsonl"], "x.csv", r"foreign\.jsonl: holds no record .*: it is no log of this program"),
         (["headless.jsonl"], "x.csv", r"headless\.jsonl: its beginning is lost"),
-        (["empty.jsonl"], "x.csv", r"empty\.jsonl: holds no session"),
+        (["empty.jsonl"], "x.csv", r"empty\.jsonl: is empty; give the log of a session"),
         (["a.jsonl", "other.jsonl"], "x.csv", "is of another splice than"),
     ],
 )
@@ -410,6 +411,7 @@ def test_what_cannot_be_reported_is_one_line(
     headless = Session(cable=25).typed("1 blue white", "2 orange white").data()
     (tmp_path / "headless.jsonl").write_bytes(headless.replace(b"ring-first", b"ring-furst"))
     (tmp_path / "empty.jsonl").write_bytes(b"")
+    (tmp_path / "foreign.jsonl").write_bytes(b'{"a": 1}\nhello\n\xff\x00')
     assert main(["report", *(str(tmp_path / log) for log in logs), "-o", str(tmp_path / out)]) == 2
     errors = capsys.readouterr().err.splitlines()
     assert len(errors) == 1
