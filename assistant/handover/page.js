@@ -193,7 +193,9 @@
     for (const row of rows) body.append(put("tr", {}, ...row.map((inside, i) => put("td", { "data-h": heads[i] }, ...[inside].flat()))));
     return put("table", { class: "list" }, put("thead", {}, put("tr", {}, ...heads.map((head) => put("th", { scope: "col" }, head)))), body);
   }
+  let shown_row = -1;
   function show_pair(row) {
+    shown_row = row;
     const joint = joints[row], box = at("pair");
     const title = put("h3", { tabindex: "-1" }, joint.places.map((one) => named(side(one))).join(" = "));
     const where = put("p", {}, joint.kind, joint.why ? ", " + joint.why : "");
@@ -242,7 +244,7 @@
     box.replaceChildren();
     if (!at("wanted").value.trim()) { at("pair").hidden = true; return found; }
     box.append(put("p", {}, found.length === 1 ? "1 joint" : found.length + " joints" + (found.length > MOST ? ", the first " + MOST + ":" : "")));
-    if (found.length > 1) for (const row of found.slice(0, MOST)) box.append(put("button", { type: "button", "data-p": row }, called(row) + ": " + codes[state[row]][2]));
+    if (found.length > 1) for (const row of found.slice(0, MOST)) box.append(put("button", { type: "button", "data-p": row }, called(row)));
     if (found.length === 1) show_pair(found[0]); else at("pair").hidden = true;
     return found;
   }
@@ -274,7 +276,10 @@
     moment.setAttribute("aria-valuetext", at("shown").textContent);
     counts.forEach((count, code) => { at("n" + code).textContent = count; });
   }
-  function go(index) { apply(index); tell(); }
+  function go(index) {
+    apply(index); tell();
+    if (shown_row >= 0 && !at("pair").hidden) show_pair(shown_row);
+  }
   let playing = 0;
   function stop() { clearInterval(playing); playing = 0; play.textContent = "Play"; }
   play.addEventListener("click", () => {

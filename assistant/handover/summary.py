@@ -228,13 +228,16 @@ class GoBack:
 
 def go_back(account: Account) -> tuple[GoBack, ...]:
     """Give what somebody has to go back for, the worst first; a joint may stand under several reasons."""
-    latest = {one.row: one.finder or NOT_GIVEN for one in account.findings if one.mended is None}
+    finders: dict[int, dict[str, None]] = {}
+    for one in account.findings:
+        if one.mended is None:
+            finders.setdefault(one.row, {})[one.finder or NOT_GIVEN] = None
 
     def of(title: str, fits: Callable[[Row], bool], what: Callable[[Row], str], *, found: bool = False) -> GoBack:
         groups: dict[tuple[str, str], list[int]] = {}
         for index, row in enumerate(account.rows):
             if fits(row):
-                groups.setdefault((what(row), latest.get(index, "") if found else ""), []).append(index)
+                groups.setdefault((what(row), ", ".join(finders.get(index, ())) if found else ""), []).append(index)
         errands = tuple(
             Errand(words or title, who, len(some), called_runs(account, some)) for (words, who), some in groups.items()
         )
@@ -335,15 +338,19 @@ class Verdict:
 
 
 def verdict(account: Account) -> Verdict:
-    """Say whether somebody has to go back, and for how many joints."""
+    """Say whether somebody has to go back, and for how many joints, and whether the logs are to be doubted."""
     reasons = go_back(account)
     joined = headline(account)
-    if not reasons:
-        if not joined.to_join:
-            return Verdict(True, "No joint is to be made in this splice")
-        return Verdict(
-            True, f"Nothing to go back for: all {joined.to_join:,} joints are confirmed, no fault outstanding"
+    broken = sum(log.seal == "broken" for log in account.logs)
+    doubts = "".join(
+        (
+            f"; {broken} of {len(account.logs)} logs with a broken seal" if broken else "",
+            "; see what must be known of the logs" if account.notices else "",
         )
+    )
+    if not reasons:
+        line = f"Nothing to go back for: all {joined.to_join:,} joints are confirmed, no fault outstanding"
+        return Verdict(not doubts, (line if joined.to_join else "No joint is to be made in this splice") + doubts)
     joints = len(frozenset().union(*(reason.indices for reason in reasons)))
     told = "; ".join(f"{one.count:,} {one.title}" for one in reasons)
-    return Verdict(False, f"Go back for {joints:,} of {joined.to_join:,} joints: {told}")
+    return Verdict(False, f"Go back for {joints:,} of {joined.to_join:,} joints: {told}{doubts}")

@@ -8,6 +8,7 @@ import sys
 import unicodedata
 from collections import Counter
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta, timezone
 from pathlib import Path
 from typing import Any
@@ -26,7 +27,7 @@ from assistant.cable.colour_code import Order
 from assistant.dialogue.state import Standing
 from assistant.handover.document import as_object
 from assistant.handover.paper import BLANKS, SIGNERS, as_pdf
-from assistant.handover.summary import duration, headline, joint_runs
+from assistant.handover.summary import Verdict, duration, go_back, headline, joint_runs, verdict
 from assistant.handover.table import COLUMNS, as_csv
 from assistant.session.replay import rebuild
 from assistant.texts import csv_cell
@@ -174,6 +175,24 @@ def test_runs_hold_every_joint_once() -> None:
 )
 def test_lengths_of_time(seconds: float, text: str) -> None:
     assert duration(seconds) == text
+
+
+def test_the_verdict_does_not_call_done_what_the_logs_leave_in_doubt() -> None:
+    session = Session(cable=2).typed("1 blue white", "2 orange white")
+    whole = account_of([session.log()])
+    nothing = "Nothing to go back for: all 2 joints are confirmed, no fault outstanding"
+    assert verdict(whole) == Verdict(True, nothing)
+    broken = account_of([replace(session.log(), seal="broken", seal_line="broken")])
+    assert verdict(broken) == Verdict(False, f"{nothing}; 1 of 1 logs with a broken seal")
+    torn = account_of([replace(session.log(), torn_bytes=7)])
+    assert verdict(torn) == Verdict(False, f"{nothing}; see what must be known of the logs")
+
+
+def test_a_pair_with_faults_of_two_finders_names_both() -> None:
+    first = Session(TWO_WAYS, person="one", place="pole 7").typed("mark open")
+    second = Session(TWO_WAYS, person="two", place="pole 7", at=NINE.replace(day=26)).typed("mark wet")
+    (reason, *_) = go_back(account_of([first.log("a.jsonl"), second.log("b.jsonl")]))
+    assert [(one.what, one.found_by, one.count) for one in reason.errands] == [("open, wet", "one, two", 1)]
 
 
 def test_the_headline_of_a_session_without_work_has_no_pace() -> None:

@@ -276,6 +276,14 @@ def test_the_history_of_a_pair_has_its_slips_changes_and_records(browser: Any, t
     assert ["faulty, not joined: open" in told[0], "cleared open; left" in told[1]] == [True, True]
 
 
+def test_the_pair_that_is_shown_follows_the_slider(browser: Any, tmp_path: Path) -> None:
+    here, _ = opened(browser, tmp_path, a_morning())
+    here.page.fill("#wanted", "elm 1")
+    assert "number and both colours" in here.page.inner_text("#pair strong")
+    here.slide(0)
+    assert here.page.inner_text("#pair strong") == "left at this moment"
+
+
 def test_links_of_what_to_go_back_for_lead_to_the_pair(browser: Any, tmp_path: Path) -> None:
     here, _ = opened(browser, tmp_path, a_morning())
     here.page.click("#back a")
