@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from assistant.account.story import moment
+from assistant.account.story import AccountError, moment
 from assistant.session.record import Record
 
 SET_BACK = timedelta(seconds=1)
@@ -47,7 +47,7 @@ def clock_of(records: Sequence[Record]) -> Clock:
     """Follow the clock through a log.
 
     Raises:
-        AccountError: a record has no time of day with its zone.
+        AccountError: a record has no time of day with its zone, or none that a calendar holds.
 
     """
     turns: list[datetime] = []
@@ -60,6 +60,11 @@ def clock_of(records: Sequence[Record]) -> Clock:
             shift += before - at
             if before - at > SET_BACK:
                 jumps.append(ClockSet(record=record.number, before=before, at=at))
-        turns.append(at + shift)
+        try:
+            turns.append(at + shift)
+        except OverflowError as error:
+            raise AccountError(
+                f"record {record.number} is at a time that no calendar holds: no session wrote this"
+            ) from error
         before = at
     return Clock(tuple(turns), tuple(jumps))
