@@ -234,7 +234,7 @@ def _data(account: Account, sounds: Sounds) -> str:
             [
                 *_when(account, one.at, logs(one.log), one.record),
                 account.row_of.get(one.lead, -1) if one.lead else -1,
-                one.text or f"spoken note {one.file}",
+                parts.remark_words(one),
             ]
             for one in account.remarks
         ],

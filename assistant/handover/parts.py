@@ -7,7 +7,7 @@ from datetime import datetime
 from assistant.account.account import Account, Row
 from assistant.account.findings import Finding
 from assistant.account.runs import Span
-from assistant.account.walk import Spot
+from assistant.account.walk import Remark, Spot
 from assistant.cable.splice_plan import in_runs, unjoined
 from assistant.dialogue import sentences
 from assistant.dialogue.checks import question_of
@@ -238,6 +238,13 @@ def tests(account: Account) -> Part:
     )
 
 
+def remark_words(one: Remark) -> str:
+    """Say a reading or a note."""
+    if one.is_reading:
+        return f"reading {one.text}"
+    return f"note: {one.text}" if one.text else f"spoken note {one.file}"
+
+
 def remarks(account: Account) -> Part:
     """Give all readings and notes."""
     return Part(
@@ -249,7 +256,7 @@ def remarks(account: Account) -> Part:
             (
                 clock(one.at),
                 _pairs(account, (one.lead,)) if one.lead else "the splice",
-                one.text or f"spoken note {one.file}",
+                remark_words(one),
                 Cell(f"{one.log} {one.record}", sound=(one.log, one.record)),
             )
             for one in account.remarks
