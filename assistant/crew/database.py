@@ -21,10 +21,11 @@ TABLES = {"sessions": "log", "records": "log, number", "facts": "log, turn", "jo
 """Each table with the order of its rows in Parquet."""
 MEMORY = "512MB"
 """What DuckDB may use; above it tables go to the disk, into a temporary folder."""
-_SETTINGS = {
+_SETTINGS = {  # a bar of progress would be printed between the rows
     "autoinstall_known_extensions": "false",
     "autoload_known_extensions": "false",
     "preserve_insertion_order": "false",
+    "enable_progress_bar": "false",
     "memory_limit": MEMORY,
 }
 

@@ -23,6 +23,7 @@ from tests.crew.shifts import MICROPHONES, PEOPLE, log_bytes, shift, told_as
 KINDS = 40
 """Sessions that are driven through the machine; the others are these at another time, by another person."""
 RECORDS = 300
+LOGS_OF_A_SPLICE = 3
 KIBIBYTES_OF_MAXRSS = 1024 if sys.platform != "darwin" else 1
 
 
@@ -38,7 +39,8 @@ def make_logs(folder: Path, count: int, most: int = RECORDS) -> Iterator[int]:
     for number in range(count):
         person, microphone = chance.choice(PEOPLE), chance.choice(MICROPHONES)
         later = timedelta(days=number // 8, seconds=chance.randrange(3600))
-        text = log_bytes(told_as(record, person, microphone, later) for record in made[number % KINDS])
+        place = f"pole {number // (KINDS * LOGS_OF_A_SPLICE)}"
+        text = log_bytes(told_as(record, person, microphone, later, place) for record in made[number % KINDS])
         path = folder / f"{2026 + number // 1000}" / f"{number:05}.jsonl"
         path.parent.mkdir(exist_ok=True)
         path.write_bytes(text)

@@ -8,6 +8,7 @@ names of its own. All questions are asked, each engine in a process of its own; 
 
 import argparse
 import json
+import resource
 import subprocess
 import sys
 import tempfile
@@ -26,11 +27,16 @@ def rolled_up(folder: Path, logs: int) -> tuple[float, Path]:
     there, parquet = folder / f"logs-{logs}", folder / f"rolled-{logs}"
     there.mkdir()
     size = sum(make_logs(there, logs, RECORDS))
-    began = time.perf_counter()
+    began, before = time.perf_counter(), resource.getrusage(resource.RUSAGE_CHILDREN)
     command = [sys.executable, "-m", "assistant", "crew", str(there), "--parquet", str(parquet), "--json"]
     subprocess.run(command, check=True, capture_output=True)
-    took = time.perf_counter() - began
-    print(f"roll up {logs:,} logs of {RECORDS} records, {size / 1e6:.0f} MB: {took:.1f} s", flush=True)
+    took, after = time.perf_counter() - began, resource.getrusage(resource.RUSAGE_CHILDREN)
+    of_processor = after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
+    print(
+        f"roll up {logs:,} logs of {RECORDS} records, {size / 1e6:.0f} MB: {took:.1f} s, {of_processor:.1f} s of "
+        "processor",
+        flush=True,
+    )
     return took, parquet
 
 

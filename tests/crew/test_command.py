@@ -118,6 +118,14 @@ def test_the_csv_has_whole_seconds_of_utc_and_no_cell_that_is_computed(
     assert out == "opened_at_utc,text,ended,turned\n2026-03-02T08:00:00Z,'=1+1,false,x\n"
 
 
+def test_no_bar_of_progress_is_printed_between_the_rows(
+    folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    query = tmp_path / "mine.sql"
+    query.write_text("SELECT current_setting('enable_progress_bar') AS bar")
+    assert run(capsys, folder, "--sql", query, "--csv")[1] == "bar\nfalse\n"
+
+
 def test_the_help_says_what_a_query_can_reach(capsys: pytest.CaptureFixture[str]) -> None:
     with pytest.raises(SystemExit):
         main(["crew", "--help"])
