@@ -21,11 +21,10 @@ TABLES = {"sessions": "log", "records": "log, number", "facts": "log, turn", "jo
 """Each table with the order of its rows in Parquet."""
 MEMORY = "512MB"
 """What DuckDB may use; above it tables go to the disk, into a temporary folder."""
-_SETTINGS = {  # a bar of progress would be printed between the rows
+_SETTINGS = {
     "autoinstall_known_extensions": "false",
     "autoload_known_extensions": "false",
     "preserve_insertion_order": "false",
-    "enable_progress_bar": "false",
     "memory_limit": MEMORY,
 }
 
@@ -117,6 +116,7 @@ def _connected() -> "Iterator[tuple[DuckDBPyConnection, Path]]":
     with tempfile.TemporaryDirectory(prefix="splice-assistant-") as name:
         connection = duckdb.connect(config={**_SETTINGS, "temp_directory": name})
         connection.execute("SET TimeZone = 'UTC'")
+        connection.execute("SET enable_progress_bar = false")  # it would be printed between the rows
         try:
             yield connection, Path(name)
         finally:
