@@ -123,6 +123,7 @@ def as_page(account: Account, sounds: Sounds | None = None, *, issued: datetime)
 _PARTS: tuple[Callable[[Account], Part], ...] = (
     parts.faults,
     parts.joints,
+    parts.apart,
     parts.not_in_plan,
     parts.tests,
     parts.remarks,

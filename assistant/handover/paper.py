@@ -117,7 +117,16 @@ def _parts(account: Account, issued: datetime) -> Iterator[Part]:
         )
     yield from back
     for part in (
-        *(parts.notices, parts.joints, parts.not_in_plan, parts.faults, parts.people, parts.tests, parts.remarks),
+        *(
+            parts.notices,
+            parts.apart,
+            parts.joints,
+            parts.not_in_plan,
+            parts.faults,
+            parts.people,
+            parts.tests,
+            parts.remarks,
+        ),
         *(parts.mismatches, parts.checks, parts.sessions, parts.logs),
     ):
         yield part(account)

@@ -123,6 +123,26 @@ def to_go_back_for(account: Account) -> Iterator[Part]:
         )
 
 
+def apart(account: Account) -> Part:
+    """Give the pairs that are not joined by the plan, and those that are protected, as runs with their reasons."""
+    groups: dict[tuple[str, str], list[int]] = {}
+    for index, row in enumerate(account.rows):
+        if not row.joint.kind.joined:
+            groups.setdefault((row.joint.kind.value, row.joint.reason), []).append(index)
+        if row.joint.protect:
+            groups.setdefault(("protected", row.joint.protect), []).append(index)
+    return Part(
+        name="apart",
+        title="Dead, spare and protected",
+        head=("kind", "reason", "how many", "pairs"),
+        widths=(0, 1.4, 0, 4),
+        rows=tuple(
+            (kind, reason, f"{len(some):,}", Cell(runs=called_runs(account, some)))
+            for (kind, reason), some in sorted(groups.items())
+        ),
+    )
+
+
 def joints(account: Account) -> Part:
     """Give a line for each run of the plan inside a group, with all that is known of its joints."""
 

@@ -234,6 +234,7 @@ def test_the_paper_has_the_fields_of_a_splice_record(paper: str, width_mm: float
         "5 faulty, not joined: open · 6 skipped · 7 confirmed one, 11-25",
         "west elm 5 slate white open one, 2026-11-25 09:01, record 7 outstanding",
         "2026-11-25 one 5 2 min -",
+        "Dead, spare and protected kind reason how many pairs dead cut off 2 west elm 21-22 spare 3 west elm 23-25",
         "not an electrical test",
         "issued 2026-11-27 08:30 UTC",
         "page 1 of 2",
@@ -241,6 +242,13 @@ def test_the_paper_has_the_fields_of_a_splice_record(paper: str, width_mm: float
     ):
         assert field in text, field
     assert text.count("Splice record: Elm Road, pole 7") == len(reader.pages), "each page names the splice"
+
+
+def test_protected_pairs_stand_with_their_reason() -> None:
+    protected = TWO_WAYS + '\n[[protect]]\npairs = "west elm 7-8"\nreason = "alarm line"\n'
+    text, _ = pdf_of(Session(protected).typed("yes"))
+    assert "protected alarm line 2 west elm 7-8" in text
+    assert "PROTECTED: alarm line" in text
 
 
 def test_what_not_all_pairs_of_a_line_have_is_not_said_of_all() -> None:
