@@ -326,7 +326,7 @@
   // --- print: the summary, and the parts that are asked for
   for (const box of document.querySelectorAll("input.printed")) {
     box.addEventListener("change", () => {
-      const part = at(box.value), details = part.querySelector(":scope > details");
+      const part = at(box.value), details = part.querySelector(":scope > details:first-child");
       part.toggleAttribute("data-printed", box.checked);
       if (details && box.checked) details.open = true;
       if (part === steps) draw_steps();
