@@ -16,7 +16,7 @@ from typing import Any
 import jsonschema
 import pypdf
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from assistant.account.account import Account, account_of
@@ -314,6 +314,7 @@ def test_the_same_account_and_time_give_the_same_paper() -> None:
     assert as_pdf(account(), issued=ISSUED) == as_pdf(account(), issued=ISSUED)
 
 
+@settings(max_examples=30)
 @given(ANY_TEXT)
 def test_whatever_a_log_holds_becomes_a_paper(text: str) -> None:
     shown, _ = pdf_of(Session(TWO_WAYS, person=text, place=text).typed(f"note {text}", "1 blue white"))
