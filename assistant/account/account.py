@@ -9,14 +9,16 @@ to trust the account is told in `notices`.
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import datetime
+from datetime import date, datetime
 from typing import Protocol, TypeVar, assert_never
 
 from immutables import Map
 
 from assistant.account.contradictions import Between, Contradiction, contradictions
-from assistant.account.copies import sort_out
-from assistant.account.identity import difference
+from assistant.account.copies import Sorted, sort_out
+from assistant.account.findings import Finding, findings
+from assistant.account.identity import Splice, difference
+from assistant.account.people import Attendants, PersonDay, person_days
 from assistant.account.sides import Side, side
 from assistant.account.story import AccountError, Line, lost_words
 from assistant.account.topics import Topic
@@ -87,8 +89,10 @@ class Account:
     site: Site | None
     place: str
     logs: tuple[ReadLog, ...]
-    splice: str
-    """Its name in a few words."""
+    identity: Splice
+    """As the newest log has it."""
+    first_day: date
+    """Of the first opening of all."""
     notices: tuple[str, ...]
     """What must be known of the logs, a line each: copies, damage, clocks that were set, other splices."""
     first_own: Mapping[str, int]
@@ -105,6 +109,12 @@ class Account:
     remarks: tuple[Remark, ...]
     as_built: tuple[AsBuilt, ...]
     """What was built otherwise than planned, in the order of time; the rows are as built."""
+    findings: tuple[Finding, ...]
+    """Every fault and failed test, in the order of time, those that are mended too."""
+    person_days: tuple[PersonDay, ...]
+    who: Attendants
+    sounds: Mapping[tuple[str, int], str]
+    """Log and record of each utterance whose sound was kept -> SHA-256 of the sound."""
     contradictions: tuple[Contradiction, ...]
     stretches: tuple[Stretch, ...]
     pace: tuple[Slice, ...]
@@ -112,6 +122,11 @@ class Account:
     """How many utterances were accepted, asked back or ignored."""
     row_of: dict[Spot, int]
     """Index of the row that each pair is in."""
+
+    @property
+    def splice(self) -> str:
+        """Its name in a few words."""
+        return self.identity.name
 
     @property
     def tally(self) -> Counter[Standing]:
@@ -165,38 +180,37 @@ def account_of(logs: Sequence[ReadLog], *, together: bool = False, walked: Mappi
         AccountError: there is nothing to account for, or the logs are of different splices.
 
     """
-    found = sort_out(logs)
-    done = {name: one for name, one in (walked or {}).items() if any(one.log is log for log in found.logs)}
-    walks = sorted((done.get(log.name) or walk(log) for log in found.logs), key=lambda one: one.clock.turns[0])
+    found, walks, told = _walked(logs, walked or {}, together=together)
     newest = walks[-1]
-    told = [*found.told, *(line for one in walks for line in _refused(one, newest, together=together))]
     parts = [_own(one, found.first_own[one.log.name]) for one in walks]
     as_built = _in_turn(one for part in parts for one in part.as_built)
     plan, unfit = _plan_as_built(newest, as_built)
     told += unfit
     last, order = replace(newest.last, plan=plan), newest.opened.settings.pair_order
     changes = _in_turn(change for part in parts for change in part.changes)
-    built = [_as_built_remark(plan, one, order) for one in as_built]
-    remarks = _in_turn([*(remark for part in parts for remark in part.remarks), *(remark for remark, _ in built)])
-    lines = sorted(((part.log.name, line) for part in parts for line in part.lines), key=lambda pair: pair[1].turn)
+    remarks, on_rows = _remarks(plan, parts, as_built, order)
+    every = [(part.log.name, line) for part in parts for line in part.lines]
+    lines = sorted(every, key=lambda pair: pair[1].turn)
     work = stretches(line.turn for _, line in lines)
     row_of = {spot: index for index, joint in enumerate(plan.joints) for spot in spots(plan, joint)}
     mates = {spots(plan, joint)[0]: spots(plan, joint)[1:] for joint in plan.joints if joint.kind.joined}
     of_joint, combined = _combined(changes, last, found.shared)
-    rows = _rows(last, order, of_joint, [*((r, r.lead) for r in remarks if not r.is_as_built), *_of_rows(plan, built)])
+    rows = _rows(last, order, of_joint, on_rows)
+    standing = [row.made for row in rows if row.made and row.how]
     of_log = {one.log.name: {line.record: line.turn for line in one.lines} for one in walks}
-    confirmed = [of_log[row.made.log][row.made.record] for row in rows if row.made and row.how]
-    clock_set = [one.log.name for one in walks if one.clock.jumps]
+    sittings = tuple(sitting for part in parts for sitting in part.sittings)
+    who = Attendants(sittings)
     return Account(
         plan=plan,
         order=order,
         site=newest.last.settings.site or plan.site,
         place="; ".join(dict.fromkeys(one.splice.place for one in walks if one.splice.place)),
         logs=tuple(one.log for one in walks),
-        splice=newest.splice.name,
+        identity=newest.splice,
+        first_day=min(one.splice.day for one in walks),
         first_own=found.first_own,
         notices=(*told, *(line for one in walks for line in _notices(one))),
-        sittings=tuple(sitting for part in parts for sitting in part.sittings),
+        sittings=sittings,
         rows=rows,
         changes=combined,
         lines=tuple((log, line) for log, line in lines if line.topics - SELDOM_READ),
@@ -204,12 +218,28 @@ def account_of(logs: Sequence[ReadLog], *, together: bool = False, walked: Mappi
         answers=tuple(answer for part in parts for answer in part.answers),
         remarks=remarks,
         as_built=as_built,
-        contradictions=contradictions(changes, mates, Between(found.shared, clock_set)),
+        findings=findings(combined, row_of, who),
+        person_days=person_days(((log, line.record, line.at, line.turn) for log, line in every), standing, who),
+        who=who,
+        sounds={(log, line.record): line.sound_sha256 for log, line in every if line.sound_sha256},
+        contradictions=contradictions(
+            changes, mates, Between(found.shared, [one.log.name for one in walks if one.clock.jumps])
+        ),
         stretches=work,
-        pace=pace(confirmed, work[0].began, work[-1].ended),
+        pace=pace((of_log[made.log][made.record] for made in standing), work[0].began, work[-1].ended),
         heard=Counter(one for part in parts for one in _judged(part)),
         row_of=row_of,
     )
+
+
+def _walked(
+    logs: Sequence[ReadLog], walked: Mapping[str, Walk], *, together: bool
+) -> tuple[Sorted, list[Walk], list[str]]:
+    """Sort the logs out and walk through those that count, the oldest first; give what must be known of them."""
+    found = sort_out(logs)
+    done = {name: one for name, one in walked.items() if any(one.log is log for log in found.logs)}
+    walks = sorted((done.get(log.name) or walk(log) for log in found.logs), key=lambda one: one.clock.turns[0])
+    return found, walks, [*found.told, *(line for one in walks for line in _refused(one, walks[-1], together=together))]
 
 
 class _HasTurn(Protocol):
@@ -288,6 +318,16 @@ def _as_built_remark(plan: Plan, one: AsBuilt, order: Order) -> tuple[Remark, As
         at=one.at, turn=one.turn, log=one.log, record=one.record, lead=one.spots[0], text=text, is_as_built=True
     )
     return remark, one
+
+
+def _remarks(
+    plan: Plan, parts: Iterable[Walk], as_built: Iterable[AsBuilt], order: Order
+) -> tuple[tuple[Remark, ...], list[tuple[Remark, Spot | None]]]:
+    """Give all remarks, what was built otherwise among them, and each with every pair that it is about."""
+    built = [_as_built_remark(plan, one, order) for one in as_built]
+    remarks = _in_turn([*(remark for part in parts for remark in part.remarks), *(remark for remark, _ in built)])
+    noted: list[tuple[Remark, Spot | None]] = [(one, one.lead) for one in remarks if not one.is_as_built]
+    return remarks, [*noted, *_of_rows(plan, built)]
 
 
 def _of_rows(plan: Plan, built: Iterable[tuple[Remark, AsBuilt]]) -> Iterator[tuple[Remark, Spot]]:

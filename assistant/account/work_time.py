@@ -8,6 +8,14 @@ from datetime import datetime, timedelta
 PAUSE = timedelta(minutes=10)
 """Time without any record that counts as a pause: longer than making the joints of a module takes (our choice)."""
 
+ENOUGH = timedelta(minutes=15)
+"""Work without pauses from which on a rate is told: over less it says nothing of a day (our choice)."""
+
+
+def per_hour(count: int, seconds: float) -> float | None:
+    """Give how many an hour, or None where there was not enough work to say so."""
+    return 3600 * count / seconds if seconds >= ENOUGH.total_seconds() else None
+
 
 @dataclass(frozen=True, slots=True)
 class Stretch:

@@ -18,8 +18,14 @@ def _add_replay(commands: _Commands) -> None:
     parser = commands.add_parser("replay", help="a session as it went", description="Show a session as it went.")
     parser.add_argument("log", type=Path, metavar="LOG")
     topics = [topic.value for topic in Topic]
-    parser.add_argument("--from", dest="first", default="", metavar="EDGE", help="begin at a pair (47) or time (14:30)")
-    parser.add_argument("--to", dest="last", default="", metavar="EDGE", help="end at a pair or time")
+    parser.add_argument(
+        "--from",
+        dest="first",
+        default="",
+        metavar="EDGE",
+        help="begin at a pair (47), a time (14:30), a day (2026-11-25) or both ('2026-11-25 14:30')",
+    )
+    parser.add_argument("--to", dest="last", default="", metavar="EDGE", help="end at a pair, time or day")
     parser.add_argument("--only", nargs="+", choices=topics, default=[], metavar="TOPIC", help=", ".join(topics))
     parser.add_argument(
         "--speed", type=float, default=0.0, metavar="X", help="times as fast as it went; usual: no wait"
@@ -90,10 +96,11 @@ def _add_report(commands: _Commands) -> None:
         help="a page, table or paper to hand over",
         description="Account for the logs of one splice, of any number of days and people.",
     )
-    parser.add_argument("logs", nargs="+", type=Path, metavar="LOG")
-    parser.add_argument(
-        "-o", "--output", type=Path, required=True, metavar="FILE", help="ends in .html .csv .json .pdf"
-    )
+    parser.add_argument("logs", nargs="*", type=Path, metavar="LOG")
+    parser.add_argument("-o", "--output", type=Path, metavar="FILE", help="ends in .html .csv .json .pdf")
+    instead = parser.add_mutually_exclusive_group()
+    instead.add_argument("--schema", action="store_true", help="print the JSON Schema of the .json instead")
+    instead.add_argument("--columns", action="store_true", help="print what the columns of the .csv hold instead")
     parser.add_argument(
         "--together", action="store_true", help="put logs of different splices together, if their cables are the same"
     )
@@ -102,8 +109,15 @@ def _add_report(commands: _Commands) -> None:
 
 
 def _report(options: argparse.Namespace) -> int:
-    from assistant.app.report import report
+    from assistant.app.report import described, report
 
+    if options.schema or options.columns:
+        tell(described(schema=options.schema))
+        return 0
+    if not options.logs or options.output is None:
+        raise AssistantError(
+            "report: give the logs of one splice and -o FILE, as in report monday.jsonl -o splice.html"
+        )
     tell("\n".join(report(options.logs, options.output, paper=options.paper, together=options.together)))
     return 0
 
@@ -204,7 +218,13 @@ def _add_crew(commands: _Commands) -> None:
         description="Figures over all logs below a folder; needs the extra 'office'. Logs are only read.",
     )
     parser.add_argument("folder", type=Path, metavar="DIR", help="folder of logs, or of Parquet with --from-parquet")
-    parser.add_argument("--sql", type=Path, metavar="FILE", help="run this query in place of the usual ones")
+    parser.add_argument(
+        "--sql",
+        type=Path,
+        metavar="FILE",
+        help="run this query in place of the usual ones: one SELECT "
+        "on sessions, records, facts and joints; it can reach no file, no network and no setting",
+    )
     source = parser.add_mutually_exclusive_group()
     source.add_argument(
         "--parquet", type=Path, metavar="OUTDIR", help="also write the tables as Parquet, into this folder"

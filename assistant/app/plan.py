@@ -2,10 +2,9 @@
 
 import csv
 import io
-from collections.abc import Iterator
-from itertools import groupby
 from pathlib import Path
 
+from assistant.account.runs import in_words, runs, spans, why
 from assistant.account.sides import Side, side
 from assistant.cable.colour_code import Order
 from assistant.cable.plan_text import PlanError, read_plan
@@ -90,8 +89,8 @@ def as_table(plan: Plan, order: Order) -> str:
     for joint in plan.joints:
         sides = [side(plan, place, order) for place in joint.places]
         named = "  =  ".join(f"{s.end} {s.count} {s.number} ({s.colours}, group {s.group})" for s in sides)
-        why = f"  PROTECTED: {joint.protect}" if joint.protect else f"  {joint.reason}" if joint.reason else ""
-        lines.append(f"{joint.number:>5}  {joint.kind.value:<9} {named}{why}")
+        told = f"  {why(joint)}" if why(joint) else ""
+        lines.append(f"{joint.number:>5}  {joint.kind.value:<9} {named}{told}")
     return "\n".join(lines)
 
 
@@ -103,7 +102,11 @@ def as_card(plan: Plan, order: Order) -> str:
         gauge = f", {end.gauge_awg} AWG" if end.gauge_awg else ""
         lines.append(f"{end.name}: {end.cable.pairs} pairs{gauge}, {counts}")
     lines.append("")
-    lines += [_run_line(plan, run, order) for run in _runs(plan)]
+    placed = [(joint, tuple(side(plan, place, order) for place in joint.places)) for joint in plan.joints]
+    for run in runs(placed, in_group=True):
+        joint = placed[run[0]][0]
+        told = f"  {why(joint)}" if why(joint) else ""
+        lines.append(f"{joint.kind.value:<9} {in_words(spans(placed[run[0]], placed[run[-1]]))}{told}")
     lines += ["", *(f"NOT IN THE PLAN  {line}" for line in warnings(plan))]
     lines.append(sentences.CAUTION())
     return "\n".join(lines)
@@ -112,31 +115,3 @@ def as_card(plan: Plan, order: Order) -> str:
 def _heading(plan: Plan) -> str:
     site = f", {plan.site.value}" if plan.site else ""
     return f"{plan.title or 'Splice plan'}{site}: {len(plan.to_join)} joints, {plan.work.value}"
-
-
-def _runs(plan: Plan) -> Iterator[list[Joint]]:
-    """Give joints of one kind and reason whose pairs go on one by one inside one group."""
-
-    def key(pair: tuple[int, Joint]) -> tuple[object, ...]:
-        index, joint = pair
-        groups = tuple((place.end, plan.address(place).group.number) for place in joint.places)
-        steps = tuple(place.position - index for place in joint.places)
-        return joint.kind, joint.reason, joint.protect, groups, steps
-
-    for _, run in groupby(enumerate(plan.joints), key):
-        yield [joint for _, joint in run]
-
-
-def _run_line(plan: Plan, run: list[Joint], order: Order) -> str:
-    first, last = run[0], run[-1]
-    parts, shown = [], ""
-    for a, b in zip(first.places, last.places, strict=True):
-        start, stop = side(plan, a, order), side(plan, b, order)
-        numbers = str(start.number) if start.number == stop.number else f"{start.number}-{stop.number}"
-        colours = start.colours if start.number == stop.number else f"{start.colours} .. {stop.colours}"
-        named = f"group {start.group} {start.binder}".strip() if start.group else "service"
-        where = f" [{named}: {colours}]"
-        parts.append(f"{start.end} {start.count} {numbers}{where if where != shown else ''}")
-        shown = where
-    why = f"  PROTECTED: {first.protect}" if first.protect else f"  {first.reason}" if first.reason else ""
-    return f"{first.kind.value:<9} {' = '.join(parts)}{why}"

@@ -9,11 +9,9 @@ from assistant.account.account import account_of
 from assistant.account.story import AccountError
 from assistant.account.walk import ReadLog
 from assistant.adapters.kept_sound import sounds_folder
-from assistant.app.report import load_log
+from assistant.app.report import load_log, read_session
 from assistant.errors import AssistantError
-from assistant.session.journal import salvage
 from assistant.session.place import Disk, write_new
-from assistant.session.replay import settled
 from assistant.session.salvage import read_log
 
 
@@ -30,11 +28,9 @@ def repair(log: Path, out: Path | None = None) -> list[str]:
 
     """
     out = out or new_name(log)
-    loaded = settled(salvage(log))
+    _, loaded = read_session(log)
     if not loaded.damages:
         raise AssistantError(f"{log}: is not damaged; nothing is to be repaired")
-    if not loaded.count:
-        raise AssistantError(f"{log}: holds no record that can be proven; give a copy of it")
     data = b"".join(loaded.lines)
     again = read_log(data)
     assert not again.damages, "what was put together is whole"

@@ -2,6 +2,7 @@
 
 import hashlib
 import queue
+import re
 import time
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
@@ -16,17 +17,17 @@ from assistant.account.topics import Topic
 from assistant.account.walk import ReadLog
 from assistant.adapters.device_key import load_public_key
 from assistant.adapters.kept_sound import sound_name, sounds_folder
-from assistant.app.report import load_log
+from assistant.app.report import load_log, read_session
 from assistant.app.seals import SealFinding, seal_findings
 from assistant.cable.splice_plan import JointNumber
-from assistant.dialogue.messages import Heard, Input, NoteKept, SessionEnded, SessionOpened
+from assistant.dialogue.messages import Heard, Input, NoteKept, SessionEnded, SessionOpened, SessionResumed
 from assistant.dialogue.state import State
 from assistant.errors import AssistantError
-from assistant.handover.summary import tally_line
-from assistant.session.journal import salvage
+from assistant.handover.summary import NOT_GIVEN, tally_line
 from assistant.session.record import Record, fact_object
-from assistant.session.replay import HistoryError, rerun, settled, steps
+from assistant.session.replay import HistoryError, rerun, steps
 
+_DAY = re.compile(r"\d{4}-\d\d-\d\d")
 LONGEST_WAIT_S = 5.0
 """Longest wait between two steps: a pause of the work is not sat through."""
 
@@ -44,7 +45,16 @@ class Selection:
     """Times as fast as it went; 0 without waiting."""
 
 
-def lines(path: Path, wanted: Selection) -> Iterator[tuple[Line, float]]:
+@dataclass(frozen=True, slots=True)
+class _Step:
+    """A step with what was known before it, and who was at work."""
+
+    line: Line
+    before: State
+    person: str
+
+
+def lines(path: Path, wanted: Selection) -> Iterator[tuple[_Step, float]]:
     """Give the wanted steps and how long to wait before each, in seconds.
 
     Raises:
@@ -55,33 +65,38 @@ def lines(path: Path, wanted: Selection) -> Iterator[tuple[Line, float]]:
     first = _edge(path, told, wanted.first, at_start=True) if wanted.first else 0
     last = _edge(path, told, wanted.last, at_start=False) if wanted.last else len(told) - 1
     before: datetime | None = None
-    for line in (line for line, _ in told[first : last + 1]):
+    for step in told[first : last + 1]:
+        line = step.line
         if wanted.only and not line.topics & wanted.only:
             continue
         gap_s = (line.turn - before).total_seconds() if before and wanted.speed else 0.0
-        yield line, min(LONGEST_WAIT_S, max(0.0, gap_s) / (wanted.speed or 1.0))
+        yield step, min(LONGEST_WAIT_S, max(0.0, gap_s) / (wanted.speed or 1.0))
         before = line.turn
 
 
-def _told(path: Path) -> Iterator[tuple[Line, State]]:
-    records = settled(salvage(path)).records
+def _told(path: Path) -> Iterator[_Step]:
+    records = read_session(path)[1].records
+    person = ""
     try:
         clock = clock_of(records)
         jumps = {jump.record for jump in clock.jumps}
         for turn, (before, record, _) in zip(clock.turns, steps(records), strict=True):
-            yield line_of(record, before, turn, clock_set=record.number in jumps), before
+            for fact in record.facts:
+                if isinstance(fact, SessionOpened | SessionResumed):
+                    person = fact.who.person
+            yield _Step(line_of(record, before, turn, clock_set=record.number in jumps), before, person)
     except (AccountError, HistoryError) as error:
         raise AssistantError(f"{path}: {error}") from error
 
 
-def _edge(path: Path, told: list[tuple[Line, State]], limit: str, *, at_start: bool) -> int:
+def _edge(path: Path, told: list[_Step], limit: str, *, at_start: bool) -> int:
     """Find the first or last step of a limit."""
     if limit.isdigit():
-        fits = [i for i, (line, state) in enumerate(told) if _about(line, state, int(limit))]
+        fits = [i for i, step in enumerate(told) if _about(step.line, step.before, int(limit))]
         what = f"pair {limit} is in no step"
     else:
-        edge = _as_time(limit)
-        fits = [i for i, (line, _) in enumerate(told) if _reached(line.at, edge, at_start=at_start)]
+        edge = _as_time(limit, at_start=at_start)
+        fits = [i for i, step in enumerate(told) if _reached(step.line.at, edge, at_start=at_start)]
         what = f"no step is {'at or after' if at_start else 'at or before'} {limit}"
     if not fits:
         raise AssistantError(f"{path}: {what}; leave out the limit to see all")
@@ -94,13 +109,16 @@ def _about(line: Line, state: State, number: int) -> bool:
     return any(plan.end_of(place).called(place.position)[1] == number for place in places)
 
 
-def _as_time(text: str) -> datetime | time_of_day:
+def _as_time(text: str, *, at_start: bool) -> datetime | time_of_day:
+    """Read a time of day, a day with a time, or a whole day, which begins and ends with its midnights."""
+    if _DAY.fullmatch(text):
+        text += "T00:00" if at_start else "T23:59:59.999999"
     for read in (time_of_day.fromisoformat, datetime.fromisoformat):
         try:
             return read(text)
         except ValueError:
             continue
-    raise AssistantError(f"replay: {text!r} is no pair and no time; write 47, 14:30 or 2026-11-25T14:30")
+    raise AssistantError(f"replay: {text!r} is no pair and no time; write 47, 14:30, 2026-11-25 or '2026-11-25 14:30'")
 
 
 def _reached(at: datetime, edge: datetime | time_of_day, *, at_start: bool) -> bool:
@@ -165,15 +183,18 @@ class Player:
 
 
 def replayed(path: Path, wanted: Selection, player: Player | None) -> Iterator[str]:
-    """Give the lines of the session, waiting and playing as wanted."""
-    count = 0
-    for line, wait_s in lines(path, wanted):
+    """Give the lines of the session, with day and person where they change, waiting and playing as wanted."""
+    heading = ""
+    for step, wait_s in lines(path, wanted):
         time.sleep(wait_s)
-        yield from shown(line)
-        count += 1
+        now = f"{step.line.at:%Y-%m-%d}, {step.person or NOT_GIVEN}"
+        if now != heading:
+            yield f"-- {now}"
+            heading = now
+        yield from shown(step.line)
         if player is not None:
-            player.play(line)
-    if not count:
+            player.play(step.line)
+    if not heading:
         yield "(no step of that kind)"
 
 
@@ -250,7 +271,7 @@ def differences(path: Path) -> Iterator[str]:
         AssistantError: the log cannot be read.
 
     """
-    for found in rerun(settled(salvage(path)).records):
+    for found in rerun(read_session(path)[1].records):
         record = found.record
         yield f"record {record.number}: {line_of(record, found.before).came or type(record.input).__name__}"
         yield from (f"  - {fact_object(fact)}" for fact in record.facts if fact not in found.today)
@@ -266,7 +287,7 @@ def forget_sound(path: Path, *, notes: bool) -> int:
         AssistantError: a file cannot be removed.
 
     """
-    records = salvage(path).records
+    records = read_session(path)[1].records
     files = [sounds_folder(path) / name for name, _ in _sound_files(records)]
     files += [path.parent / Path(note.file).name for note in _spoken_notes(records)] if notes else []
     there = [file for file in files if file.is_file()]

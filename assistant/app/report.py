@@ -3,6 +3,7 @@
 import hashlib
 import json
 from collections.abc import Callable
+from datetime import datetime
 from pathlib import Path
 
 from assistant.account.account import Account, account_of
@@ -11,13 +12,14 @@ from assistant.account.walk import ReadLog
 from assistant.adapters.kept_sound import sound_name, sounds_folder
 from assistant.app.seals import seal_standing
 from assistant.errors import AssistantError
+from assistant.handover import document
 from assistant.handover.document import as_object
 from assistant.handover.page import PageSound, as_page
 from assistant.handover.paper import as_pdf
-from assistant.handover.table import as_csv
+from assistant.handover.table import as_csv, columns
 from assistant.session.journal import read_file
 from assistant.session.replay import settled
-from assistant.session.salvage import read_log
+from assistant.session.salvage import LoadedLog, read_log
 from assistant.texts import well_formed
 
 SUFFIXES = (".html", ".csv", ".json", ".pdf")
@@ -28,6 +30,25 @@ SOUND_FIRST = (Topic.NOTE, Topic.MISMATCH, Topic.CORRECTION, Topic.FAULT, Topic.
 """Whose sound goes into the page first."""
 
 
+def read_session(path: Path) -> tuple[bytes, LoadedLog]:
+    """Read a log, be it whole or damaged, and give its bytes too.
+
+    Raises:
+        AssistantError: it cannot be read, or holds not one record.
+
+    """
+    data = read_file(path)
+    loaded = settled(read_log(data))
+    if not data.strip():
+        raise AssistantError(f"{path}: is empty; give the log of a session")
+    if not loaded.count:
+        raise AssistantError(
+            f"{path}: holds no record that can be proven: it is no log of this program, or damaged throughout; "
+            "give the log of a session"
+        )
+    return data, loaded
+
+
 def load_log(path: Path, name: str) -> ReadLog:
     """Read a log for an account, be it whole or damaged, and check its seals.
 
@@ -35,8 +56,7 @@ def load_log(path: Path, name: str) -> ReadLog:
         AssistantError: it cannot be read.
 
     """
-    data = read_file(path)
-    loaded = settled(read_log(data))
+    data, loaded = read_session(path)
     standing = seal_standing(path, data, loaded.count)
     return ReadLog(
         name=name,
@@ -68,6 +88,11 @@ def account_from(paths: list[Path], *, together: bool = False) -> tuple[Account,
     return account_of([load_log(path, name) for name, path in named.items()], together=together), named
 
 
+def described(*, schema: bool) -> str:
+    """Give the schema of the object, or the columns of the table."""
+    return document.schema().rstrip() if schema else columns()
+
+
 def report(paths: list[Path], out: Path, *, paper: str = "A4", together: bool = False) -> list[str]:
     """Write the report and give what must be known of the logs and a line that tells what was written.
 
@@ -81,11 +106,12 @@ def report(paths: list[Path], out: Path, *, paper: str = "A4", together: bool = 
     if any(out.resolve() == path.resolve() for path in paths):
         raise AssistantError(f"{out}: is one of the logs; give another file")
     account, files = account_from(paths, together=together)
+    now = datetime.now().astimezone()
     forms: dict[str, Callable[[], bytes]] = {
-        ".html": lambda: as_page(account, _sounds(account, files, out)).encode(),
+        ".html": lambda: as_page(account, _sounds(account, files, out), issued=now).encode(),
         ".csv": lambda: as_csv(account).encode("utf-8-sig"),
-        ".json": lambda: json.dumps(as_object(account), ensure_ascii=False, indent=1).encode(),
-        ".pdf": lambda: as_pdf(account, paper),
+        ".json": lambda: json.dumps(as_object(account, issued=now), ensure_ascii=False, indent=1).encode(),
+        ".pdf": lambda: as_pdf(account, paper, issued=now),
     }
     data = forms[suffix]()
     try:
@@ -99,11 +125,11 @@ def report(paths: list[Path], out: Path, *, paper: str = "A4", together: bool = 
 
 def _sounds(account: Account, files: dict[str, Path], out: Path) -> dict[tuple[str, int], PageSound]:
     """Give the sounds that are there and are what was recorded; the most telling go into the page."""
-    wanted: list[tuple[int, str, int, Path, str]] = []
-    for log, line in account.lines:
-        if line.sound_sha256:
-            file = sounds_folder(files[log]) / sound_name(line.record)
-            wanted.append((_rank(line.topics), log, line.record, file, line.sound_sha256))
+    topics = {(log, line.record): line.topics for log, line in account.lines}
+    wanted = [
+        (_rank(topics.get(at, frozenset())), *at, sounds_folder(files[at[0]]) / sound_name(at[1]), sha256)
+        for at, sha256 in account.sounds.items()
+    ]
     wanted += [
         (0, one.log, one.record, files[one.log].parent / Path(one.file).name, one.sha256)
         for one in account.remarks

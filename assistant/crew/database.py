@@ -116,6 +116,7 @@ def _connected() -> "Iterator[tuple[DuckDBPyConnection, Path]]":
     with tempfile.TemporaryDirectory(prefix="splice-assistant-") as name:
         connection = duckdb.connect(config={**_SETTINGS, "temp_directory": name})
         connection.execute("SET TimeZone = 'UTC'")
+        connection.execute("SET enable_progress_bar = false")  # it would be printed between the rows
         try:
             yield connection, Path(name)
         finally:

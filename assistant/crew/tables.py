@@ -11,9 +11,13 @@ from importlib.resources import files
 from typing import Any
 
 from assistant.crew.database import QueryResult
-from assistant.texts import REPLACED, harmless
+from assistant.texts import REPLACED, csv_cell, harmless
 
 GAP = "  "
+MOST_WIDE = 100
+"""Signs in a line of a table."""
+MOST_TEXT = 44
+"""Signs of a text in a table; longer ones stand in full in --csv and --json."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,27 +48,48 @@ def as_tables(answers: Iterable[tuple[FigureQuery, QueryResult]]) -> str:
 
 
 def _table(answer: QueryResult) -> str:
+    """Give a table; where a line would have more than `MOST_WIDE` signs, the first column with the others in turn."""
+    heads = [clean(column).split("_") for column in answer.columns]
     rows = [[_cell(value) for value in row] for row in answer.rows]
-    heads = [clean(column).replace("_", " ") for column in answer.columns]
-    widths = [max(len(row[index]) for row in [heads, *rows]) for index in range(len(heads))]
-    right = [any(isinstance(row[index], int | float | Decimal) for row in answer.rows) for index in range(len(heads))]
+    widths = []
+    for at, head in enumerate(heads):
+        widest = max((len(row[at]) for row in rows), default=0)
+        widths.append(max(min(widest, MOST_TEXT), *(len(word) for word in head)))
+    right = [any(isinstance(row[at], int | float | Decimal) for row in answer.rows) for at in range(len(heads))]
+    blocks: list[list[int]] = [[0]]
+    for at in range(1, len(heads)):
+        if sum(widths[one] + len(GAP) for one in blocks[-1]) + widths[at] > MOST_WIDE and len(blocks[-1]) > 1:
+            blocks.append([0])
+        blocks[-1].append(at)
+    return "\n\n".join(_block(block, heads, rows, widths, right) for block in blocks)
+
+
+def _block(
+    columns: list[int], heads: list[list[str]], rows: list[list[str]], widths: list[int], right: list[bool]
+) -> str:
+    high = max(len(heads[at]) for at in columns)
 
     def line(cells: Sequence[str]) -> str:
         placed = (
-            cell.rjust(width) if at_right else cell.ljust(width)
-            for cell, width, at_right in zip(cells, widths, right, strict=True)
+            cells[at].rjust(widths[at]) if right[at] else _shortened(cells[at], widths[at]).ljust(widths[at])
+            for at in columns
         )
         return GAP.join(placed).rstrip()
 
+    tops = [[head[at - high] if at - high >= -len(head) else "" for head in heads] for at in range(high)]
     body = [line(row) for row in rows] or ["(none)"]
-    return "\n".join([line(heads), GAP.join("-" * width for width in widths), *body])
+    return "\n".join([*map(line, tops), GAP.join("-" * widths[at] for at in columns), *body])
+
+
+def _shortened(text: str, width: int) -> str:
+    return text if len(text) <= width else text[: width - 1] + "\N{HORIZONTAL ELLIPSIS}"
 
 
 def _cell(value: Any) -> str:
     if value is None:
         return "-"
     if isinstance(value, datetime):
-        return value.isoformat(" ", "seconds")
+        return value.isoformat(" ", "minutes")
     return clean(f"{value:,}" if isinstance(value, int) and not isinstance(value, bool) else str(value))
 
 
@@ -84,7 +109,7 @@ def _csv(answer: QueryResult, name: str) -> str:
     if name:
         rows.writerow([name])
     rows.writerow(answer.columns)
-    rows.writerows([_plain(value) for value in row] for row in answer.rows)
+    rows.writerows([csv_cell(value) for value in row] for row in answer.rows)
     return text.getvalue()
 
 

@@ -1,22 +1,28 @@
 """The account as an object for programs: names, numbers and times only, ready for JSON."""
 
 from datetime import datetime
+from importlib.resources import files
 
+from assistant import __version__
 from assistant.account.account import Account, Row
 from assistant.account.contradictions import Contradiction
+from assistant.account.findings import Finding
 from assistant.account.story import Line
 from assistant.account.walk import AsBuilt, Made, Remark, Sitting, Slip, StandingChange
 from assistant.dialogue import sentences
 from assistant.dialogue.state import Standing
+from assistant.handover.summary import GoBack, go_back, verdict
 
 FORM = 1
 """Raised when a name changes its meaning or is taken away; names may be added."""
 
 
-def as_object(account: Account) -> dict[str, object]:
-    """Give the whole account."""
+def as_object(account: Account, *, issued: datetime) -> dict[str, object]:
+    """Give the whole account, as `schema` describes it."""
     return {
         "form": FORM,
+        "made_at": stamp(issued),
+        "version": __version__,
         "title": account.plan.title,
         "place": account.place,
         "site": account.site.value if account.site else None,
@@ -34,6 +40,15 @@ def as_object(account: Account) -> dict[str, object]:
             for log in account.logs
         ],
         "notices": list(account.notices),
+        "plan": account.identity.plan,
+        "first_day": account.first_day.isoformat(),
+        "verdict": verdict(account).line,
+        "go_back": [_reason(account, reason) for reason in go_back(account)],
+        "findings": [_finding(account, one) for one in account.findings],
+        "person_days": [
+            {"person": one.person, "day": one.day.isoformat(), "joined": one.joined, "work_s": round(one.work_s, 3)}
+            for one in account.person_days
+        ],
         "to_be_called_again": [str(row.sides[0]) for row in account.doubtful],
         "sessions": [_sitting(one) for one in account.sittings],
         "ends": [
@@ -59,6 +74,36 @@ def as_object(account: Account) -> dict[str, object]:
         ],
         "notes": [{"about": account.called(r.lead) if r.lead else None, **_remark(r)} for r in account.remarks],
         "lines": [_line(log, line) for log, line in account.lines],
+    }
+
+
+def schema() -> str:
+    """Give the JSON Schema (draft 2020-12) of the object; it allows names that are added later."""
+    return files("assistant.handover").joinpath("document.schema.json").read_text(encoding="utf-8")
+
+
+def _reason(account: Account, reason: GoBack) -> dict[str, object]:
+    by = reason.by.replace(" ", "_")
+    return {
+        "why": reason.title,
+        "joints": sorted(account.rows[index].joint.number for index in reason.indices),
+        "pairs": [
+            {"what": one.what, by: one.found_by, "runs": [run.text for run in one.runs]} for one in reason.errands
+        ],
+    }
+
+
+def _finding(account: Account, one: Finding) -> dict[str, object]:
+    return {
+        "pair": str(account.rows[one.row].sides[0]),
+        "turn": account.rows[one.row].joint.number,
+        "fault": one.fault,
+        "failed": list(one.failed),
+        "found_by": one.finder,
+        "found": _entry(account, one.found),
+        "how": one.how or "outstanding",
+        "mended_by": one.mender,
+        "mended": _entry(account, one.mended) if one.mended else None,
     }
 
 

@@ -1,14 +1,22 @@
-"""What page and paper tell alike: the headline, the cables, the runs of joints, the ways of checking."""
+"""What page, paper and object tell alike: the verdict, the figures, what to go back for, the runs of joints."""
 
-from collections.abc import Iterator
+from collections import Counter
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from itertools import groupby
 
 from assistant.account.account import Account, Row
-from assistant.dialogue.state import Standing
+from assistant.account.contradictions import Contradiction
+from assistant.account.findings import Finding
+from assistant.account.runs import Span, runs, spans, why
+from assistant.account.walk import StandingChange
+from assistant.account.work_time import per_hour
+from assistant.cable.splice_plan import in_runs
+from assistant.dialogue.state import PairState, Standing
 
 WAYS: dict[str, tuple[str, str]] = {
-    "number+colours": ("NC", "by number and both colours: the two check each other"),
+    "number+colours": ("N+C", "by number and both colours: the two check each other"),
     "colours": ("C", "by both colours alone"),
     "number": ("N", "by number alone"),
     "module": ("M", "with its module after it was called out"),
@@ -16,6 +24,8 @@ WAYS: dict[str, tuple[str, str]] = {
     "key": ("K", "by the confirm key, without naming the pair"),
 }
 """Way of checking -> its sign in the pictures and what it means, the surest first."""
+NOT_GIVEN = "not given"
+"""In place of a person."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +45,7 @@ class Headline:
     """Dead and spare ones."""
     work: str
     per_hour: str
-    state: str
+    """Empty where there was not enough work for a rate."""
 
 
 def headline(account: Account) -> Headline:
@@ -44,9 +54,6 @@ def headline(account: Account) -> Headline:
     left = tally[Standing.OPEN] + tally[Standing.SKIPPED]
     confirmed, faulty = tally[Standing.CONFIRMED], tally[Standing.FAULTY]
     joined_faulty = tally[Standing.JOINED_FAULTY]
-    trouble = bool(account.contradictions)
-    state = "logs contradict each other" if trouble else "nothing left" if not left else f"{left} left"
-    hours = account.work_s / 3600
     return Headline(
         to_join=confirmed + joined_faulty + faulty + left,
         confirmed=confirmed,
@@ -55,9 +62,14 @@ def headline(account: Account) -> Headline:
         left=left,
         not_joined=tally[Standing.DEAD] + tally[Standing.SPARE],
         work=duration(account.work_s),
-        per_hour=f"{confirmed / hours:.0f}" if hours >= 1 / 60 else "",
-        state=state,
+        per_hour=rate(confirmed + joined_faulty, account.work_s),
     )
+
+
+def rate(count: int, seconds: float) -> str:
+    """Write how many an hour; empty where there was not enough work to say so."""
+    found = per_hour(count, seconds)
+    return "" if found is None else f"{found:.0f}"
 
 
 def tally_line(account: Account) -> str:
@@ -72,6 +84,37 @@ def named(standing: Standing) -> str:
     return "joined, fault outstanding" if standing is Standing.JOINED_FAULTY else standing.value
 
 
+def standing_words(row: Row) -> str:
+    """Say how a joint stands at the end; see `words_of`."""
+    return words_of(row.standing, row.known, row.doubt)
+
+
+def words_of(standing: Standing, known: PairState, doubt: str) -> str:
+    """Say how a joint stands, in few words: no two standings are said alike, and every fault is named.
+
+    What was built otherwise than planned is said here: paper, page and runs follow.
+    """
+    faults = ", ".join(fault.value for fault in known.faults)
+    match standing:
+        case Standing.JOINED_FAULTY:
+            words = f"joined, outstanding: {faults}"
+        case Standing.FAULTY:
+            words = f"faulty, not joined: {faults}"
+        case Standing.OPEN:
+            words = "left"
+        case Standing.SKIPPED if known.put_off:
+            words = f"put off: {known.put_off.value}" + (f" after {known.tried.value}" if known.tried else "")
+        case _:
+            words = standing.value
+    on_purpose = "reversed on purpose" if known.reversed_on_purpose else ""
+    failed = ", ".join(test.value for test, passed in known.tests if not passed)
+    return "; ".join(
+        part
+        for part in (words, on_purpose, f"failed {failed}" if failed else "", "call again" if doubt else "")
+        if part
+    )
+
+
 def duration(seconds: float) -> str:
     """Write a length of time in hours and minutes, or seconds where it is short."""
     if seconds < 60:
@@ -80,67 +123,239 @@ def duration(seconds: float) -> str:
     return f"{minutes // 60} h {minutes % 60:02d} min" if minutes >= 60 else f"{minutes} min"
 
 
+def clock(at: datetime) -> str:
+    """Write a time of the device, for reading."""
+    return f"{at:%Y-%m-%d %H:%M:%S}"
+
+
 @dataclass(frozen=True, slots=True)
 class JointRun:
-    """Joints side by side that are of one kind and stand alike."""
+    """Joints side by side that are of one kind and stand alike, or all joints of a plan's run inside a group."""
 
+    indices: range
     kind: str
     standing: str
-    """In words for reading."""
-    pairs: tuple[str, ...]
-    """One for each end: end, count and numbers."""
-    count: int
+    """In words for reading, of the first joint."""
+    spans: tuple[Span, ...]
     why: str
 
+    @property
+    def count(self) -> int:
+        """How many joints it has."""
+        return len(self.indices)
 
-def joint_runs(account: Account) -> list[JointRun]:
-    """Give all joints as runs, for reading."""
+    @property
+    def pairs(self) -> tuple[str, ...]:
+        """End, count and numbers at each end."""
+        return tuple(span.named for span in self.spans)
 
-    def key(pair: tuple[int, Row]) -> tuple[object, ...]:
-        index, row = pair
-        sides = tuple((side.end, side.count, side.number - index, side.group == 0) for side in row.sides)
-        return (
-            row.joint.kind,
-            row.standing,
-            row.joint.protect,
-            row.joint.reason,
-            row.known.faults,
-            row.known.put_off,
-            row.doubt,
-            sides,
+
+def joint_runs(
+    account: Account, also: Callable[[Row], object] = standing_words, *, in_group: bool = False
+) -> list[JointRun]:
+    """Give all joints as runs, in the order of the plan.
+
+    Args:
+        account: of the splice.
+        also: what must be alike in a run besides what the plan says of its joints.
+        in_group: end a run with its group.
+
+    """
+    rows = account.rows
+    placed = [(row.joint, row.sides) for row in rows]
+    return [
+        JointRun(
+            indices=run,
+            kind=rows[run[0]].joint.kind.value,
+            standing=standing_words(rows[run[0]]),
+            spans=spans(placed[run[0]], placed[run[-1]]),
+            why=why(rows[run[0]].joint),
         )
+        for run in runs(placed, lambda index: also(rows[index]), in_group=in_group)
+    ]
 
-    return [_run([row for _, row in some]) for _, some in groupby(enumerate(account.rows), key)]
+
+def in_parts(account: Account, run: JointRun, words_of: Callable[[Row], str], *, where_any: bool = False) -> str:
+    """Say something of all joints of a run: what most of them have, then the others by the called end's numbers.
+
+    With where_any, joints of which there is nothing to say are left out, as if they had what most have.
+    """
+    rows = [account.rows[index] for index in run.indices]
+    said = [words_of(row) for row in rows]
+    counts = Counter(words for words in said if words or not where_any)
+    usual = counts.most_common(1)[0][0] if counts else ""
+    parts = []
+    for words, same in groupby(range(len(said)), lambda at: said[at]):
+        some = list(same)
+        if words != usual and (words or (usual and not where_any)):
+            parts.append(f"{Span(rows[some[0]].sides[0], rows[some[-1]].sides[0]).numbers} {words or 'not'}")
+    others = " · ".join(parts)
+    if not usual:
+        return others
+    return f"{usual} but {others}" if others else usual
 
 
-def _run(rows: list[Row]) -> JointRun:
-    first, last = rows[0], rows[-1]
-    pairs = []
-    for start, stop in zip(first.sides, last.sides, strict=True):
-        numbers = str(start.number) if start.number == stop.number else f"{start.number}-{stop.number}"
-        pairs.append(" ".join(part for part in (start.end, start.count, numbers) if part))
-    faults = ", ".join(fault.value for fault in first.known.faults)
-    why = "; ".join(
-        part
-        for part in (
-            *(faults, f"call again: {first.doubt}" if first.doubt else "", first.joint.reason),
-            f"put off: {first.known.put_off.value}" if first.known.put_off else "",
-            f"protected: {first.joint.protect}" if first.joint.protect else "",
+@dataclass(frozen=True, slots=True)
+class NamedRun:
+    """Joints side by side, named by the end that is called."""
+
+    text: str
+    first: int | None
+    """Index of the first joint; None for a pair that is in no join of the newest plan."""
+
+
+@dataclass(frozen=True, slots=True)
+class Errand:
+    """Joints that somebody has to go back for: of one reason, one fault and one finder."""
+
+    what: str
+    found_by: str
+    """Who found it; where logs contradict each other, their entries. Empty where nobody found anything."""
+    count: int
+    runs: tuple[NamedRun, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class GoBack:
+    """One reason to go back, with all its joints."""
+
+    title: str
+    indices: frozenset[int]
+    errands: tuple[Errand, ...]
+    by: str = "found by"
+    """What `found_by` of its errands is."""
+
+    @property
+    def count(self) -> int:
+        """How many joints, each once."""
+        return len(self.indices) + sum(run.first is None for one in self.errands for run in one.runs)
+
+
+def go_back(account: Account) -> tuple[GoBack, ...]:
+    """Give what somebody has to go back for, the worst first; a joint may stand under several reasons."""
+    finders: dict[int, dict[str, None]] = {}
+    for one in account.findings:
+        if one.mended is None:
+            finders.setdefault(one.row, {})[one.finder or NOT_GIVEN] = None
+
+    def of(title: str, fits: Callable[[Row], bool], what: Callable[[Row], str], *, found: bool = False) -> GoBack:
+        groups: dict[tuple[str, str], list[int]] = {}
+        for index, row in enumerate(account.rows):
+            if fits(row):
+                groups.setdefault((what(row), ", ".join(finders.get(index, ())) if found else ""), []).append(index)
+        errands = tuple(
+            Errand(words or title, who, len(some), called_runs(account, some)) for (words, who), some in groups.items()
         )
-        if part
+        return GoBack(title, frozenset(index for some in groups.values() for index in some), errands)
+
+    def faults(row: Row) -> str:
+        return ", ".join(fault.value for fault in row.known.faults)
+
+    reasons = (
+        _contradicting(account),
+        of("to be called again: nobody can tell", lambda row: bool(row.doubt), lambda row: row.doubt),
+        of("joined, fault outstanding", lambda row: row.standing is Standing.JOINED_FAULTY, faults, found=True),
+        of("faulty, not joined", lambda row: row.standing is Standing.FAULTY, faults, found=True),
+        of("failed a test", lambda row: row.known.failed, _failed, found=True),
+        of("skipped", lambda row: row.standing is Standing.SKIPPED and not row.doubt, lambda row: ""),
+        of("left", lambda row: row.standing is Standing.OPEN and not row.doubt, lambda row: ""),
     )
-    return JointRun(first.joint.kind.value, named(first.standing), tuple(pairs), len(rows), why)
+    return tuple(one for one in reasons if one.count)
 
 
-def differing(account: Account) -> list[JointRun]:
-    """Give the runs whose pairs are not called alike on all ends."""
-
-    def alike(run: JointRun) -> bool:
-        return len({pair.split(" ", 1)[1] for pair in run.pairs if " " in pair}) <= 1
-
-    return [run for run in joint_runs(account) if len(run.pairs) > 1 and not alike(run)]
+def _failed(row: Row) -> str:
+    return ", ".join(test.value for test, passed in row.known.tests if not passed)
 
 
-def left_over(account: Account) -> Iterator[Row]:
-    """Give the joints that are still to be made."""
-    return (row for row in account.rows if row.standing in (Standing.OPEN, Standing.SKIPPED))
+def _contradicting(account: Account) -> GoBack:
+    """Give the contradictions as runs: those that the same logs have for the same reason stand together."""
+    groups: dict[tuple[str, str, str], list[Contradiction]] = {}
+    for one in account.contradictions:
+        key = (one.what, one.earlier.log, one.later.log if one.later else "")
+        groups.setdefault(key, []).append(one)
+    errands, rows = [], set()
+    for (what, *_), some in groups.items():
+        indices = {index for one in some if (index := account.row_of.get(one.lead)) is not None}
+        gone = dict.fromkeys(account.called(one.lead) for one in some if one.lead not in account.row_of)
+        runs = (*called_runs(account, indices), *(NamedRun(name, None) for name in gone))
+        errands.append(Errand(what, _entries(account, some), len(indices) + len(gone), runs))
+        rows |= indices
+    return GoBack("contradicted between logs", frozenset(rows), tuple(errands), "entries")
+
+
+def _entries(account: Account, some: Sequence[Contradiction]) -> str:
+    """Name the entries of contradictions: both logs with the first and the last record, and the first's mates."""
+    told = []
+    for changes in ([one.earlier for one in some], [one.later for one in some if one.later]):
+        if changes:
+            records = sorted(change.record for change in changes)
+            numbers = f"record {records[0]}" if records[0] == records[-1] else f"records {records[0]} to {records[-1]}"
+            mates = ", ".join(account.called(mate) for mate in changes[0].mates)
+            with_mates = f" with {mates}{' and on' if len(changes) > 1 else ''}" if mates else ""
+            told.append(
+                f"{changes[0].log} {numbers}, {changes[0].at:%Y-%m-%d %H:%M}: {named(changes[0].standing)}{with_mates}"
+            )
+    return "; ".join(told)
+
+
+def called_runs(account: Account, indices: Iterable[int]) -> tuple[NamedRun, ...]:
+    """Name joints by the end that is called: its name and count once, then the numbers as runs."""
+    told: list[NamedRun] = []
+    before: tuple[str, str] | None = None
+    for first, last in in_runs(sorted(indices)):
+        for _, same in groupby(
+            range(first, last + 1), lambda i: (_called(account, i), account.rows[i].sides[0].number - i)
+        ):
+            some = list(same)
+            span = Span(account.rows[some[0]].sides[0], account.rows[some[-1]].sides[0])
+            here = _called(account, some[0])
+            told.append(NamedRun(span.numbers if here == before else span.named, some[0]))
+            before = here
+    return tuple(told)
+
+
+def _called(account: Account, index: int) -> tuple[str, str]:
+    side = account.rows[index].sides[0]
+    return side.end, side.count
+
+
+def found_words(account: Account, one: Finding) -> str:
+    """Say who found a fault, when, and in which record."""
+    return _by(account, one.finder, one.found)
+
+
+def mended_words(account: Account, one: Finding) -> str:
+    """Say what became of a fault."""
+    return f"{one.how}: {_by(account, one.mender, one.mended)}" if one.mended else "outstanding"
+
+
+def _by(account: Account, person: str, change: StandingChange) -> str:
+    where = f"{change.log} " if len(account.logs) > 1 else ""
+    return f"{person or NOT_GIVEN}, {change.at:%Y-%m-%d %H:%M}, {where}record {change.record}"
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """What the record comes to, in one line."""
+
+    done: bool
+    line: str
+
+
+def verdict(account: Account) -> Verdict:
+    """Say whether somebody has to go back, and for how many joints, and whether the logs are to be doubted."""
+    reasons = go_back(account)
+    joined = headline(account)
+    broken = sum(log.seal == "broken" for log in account.logs)
+    doubts = "".join(
+        (
+            f"; {broken} of {len(account.logs)} logs with a broken seal" if broken else "",
+            "; see what must be known of the logs" if account.notices else "",
+        )
+    )
+    if not reasons:
+        line = f"Nothing to go back for: all {joined.to_join:,} joints are confirmed, no fault outstanding"
+        return Verdict(not doubts, (line if joined.to_join else "No joint is to be made in this splice") + doubts)
+    joints = len(frozenset().union(*(reason.indices for reason in reasons)))
+    told = "; ".join(f"{one.count:,} {one.title}" for one in reasons)
+    return Verdict(False, f"Go back for {joints:,} of {joined.to_join:,} joints: {told}{doubts}")

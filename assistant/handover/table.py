@@ -1,18 +1,51 @@
-"""The account as a table: CSV by RFC 4180, one row for each pair of each joint."""
+"""The account as a table: CSV by RFC 4180 in UTF-8, one row for each pair of each joint."""
 
 import csv
 import io
 
 from assistant.account.account import Account, Row
+from assistant.account.findings import Finding
 from assistant.account.sides import Side
+from assistant.texts import csv_cell
 
-COLUMNS = (
-    *("turn", "kind", "end", "count", "number", "position", "group", "binder", "colours", "standing", "how", "by"),
-    *("asked_back", "person", "at", "log", "record", "faults", "tests", "readings", "notes", "protect", "reason"),
-    *("doubt", "logs"),
-)
-_FORMULA = ("=", "+", "-", "@", "\t", "\r")
-"""First signs that make spreadsheet programs compute a cell (OWASP, CSV injection)."""
+COLUMNS: dict[str, str] = {
+    "turn": "number of the joint: its turn in the plan, or the pair in a straight sequence",
+    "kind": "straight, transfer, branch, half-tap, dead or spare",
+    "end": "name of the end that this row is about; a joint has a row for each of its ends, the called one first",
+    "count": "count of the pair; pair where it is called by position, service for service pairs",
+    "number": "number in the count",
+    "position": "place in the sheath, from 1",
+    "group": "group of 25 through the whole cable, from 1; 0 for service pairs",
+    "binder": "colours of the group's binder",
+    "colours": "colours of the pair",
+    "standing": "open, skipped, faulty, joined_faulty, confirmed, dead or spare",
+    "how": "how the pair was named when it was confirmed; empty where it is not",
+    "by": "voice, typed or keys",
+    "asked_back": "true or false: whether it was accepted only after a question",
+    "person": "who confirmed it",
+    "at_utc": "when, by the clock of the device, in whole seconds of UTC",
+    "log": "log and",
+    "record": "number of the record that confirmed it",
+    "faults": "faults outstanding, set apart by semicolons",
+    "found_by": "who found each of them, in the same order",
+    "found_at_utc": "when, in the same order",
+    "found_record": "in which log and record, in the same order",
+    "tests": "latest result of each test",
+    "readings": "measurements",
+    "notes": "notes, or the file of a spoken one",
+    "protect": "why the pair is protected",
+    "reason": "why it is dead or spare",
+    "doubt": "why nobody can tell whether it is joined, so that it has to be called again",
+    "logs": "each log with its seal, and what must be known of the logs; the same in every row",
+}
+"""Name of each column -> what it holds. Times, truths and texts are written as `texts.csv_cell` says."""
+
+
+def columns() -> str:
+    """Give a Markdown table of the columns."""
+    return "\n".join(
+        ["| column | what it holds |", "| --- | --- |", *(f"| {name} | {what} |" for name, what in COLUMNS.items())]
+    )
 
 
 def as_csv(account: Account) -> str:
@@ -21,9 +54,14 @@ def as_csv(account: Account) -> str:
     writer = csv.writer(out)
     writer.writerow(COLUMNS)
     of_logs = "; ".join([*(f"{log.name}: {log.seal_line}" for log in account.logs), *account.notices])
-    for row in account.rows:
+    outstanding: dict[int, dict[str, Finding]] = {}
+    for one in account.findings:
+        if one.mended is None:
+            outstanding.setdefault(one.row, {})[one.fault] = one
+    for index, row in enumerate(account.rows):
         for side in row.sides:
-            writer.writerow([_harmless(cell) for cell in [*_cells(row, side), of_logs]])
+            cells = [*_cells(row, side), *_faults(row, outstanding.get(index, {})), *_rest(row), of_logs]
+            writer.writerow([csv_cell(cell) for cell in cells])
     return out.getvalue()
 
 
@@ -32,8 +70,23 @@ def _cells(row: Row, side: Side) -> list[object]:
     return [
         *(row.joint.number, row.joint.kind.value, side.end, side.count, side.number, side.position),
         *(side.group, side.binder, side.colours, row.standing.value, row.how),
-        *((made.by, made.asked_back, made.person, made.at.isoformat(), made.log, made.record) if made else [""] * 6),
-        "; ".join(fault.value for fault in row.known.faults),
+        *((made.by, made.asked_back, made.person, made.at, made.log, made.record) if made else [""] * 6),
+    ]
+
+
+def _faults(row: Row, found: dict[str, Finding]) -> list[object]:
+    faults = [fault.value for fault in row.known.faults]
+    some = [found.get(fault) for fault in faults]
+    return [
+        "; ".join(faults),
+        "; ".join(one.finder if one else "" for one in some),
+        "; ".join(str(csv_cell(one.found.at)) if one else "" for one in some),
+        "; ".join(f"{one.found.log} {one.found.record}" if one else "" for one in some),
+    ]
+
+
+def _rest(row: Row) -> list[object]:
+    return [
         "; ".join(f"{test.value} {'passed' if passed else 'failed'}" for test, passed in row.known.tests),
         "; ".join(remark.text for remark in row.remarks if remark.is_reading),
         "; ".join(remark.text or remark.file for remark in row.remarks if not remark.is_reading),
@@ -41,7 +94,3 @@ def _cells(row: Row, side: Side) -> list[object]:
         row.joint.reason,
         row.doubt,
     ]
-
-
-def _harmless(cell: object) -> object:
-    return f"'{cell}" if isinstance(cell, str) and cell.startswith(_FORMULA) else cell

@@ -168,6 +168,16 @@ def test_logs_that_do_not_belong_together_are_refused(sessions: list[Session], l
         account_of([session.log(f"{i}.jsonl") for i, session in enumerate(sessions)])
 
 
+def test_times_too_far_apart_for_any_calendar_are_named() -> None:
+    from dataclasses import replace
+
+    session = Session(cable=25).typed("1 blue white", "2 orange white", "3 green white")
+    years = ("2026", "9525", "0142", "9525")
+    records = tuple(replace(one, at=year + one.at[4:]) for one, year in zip(session.records, years, strict=True))
+    with pytest.raises(AccountError, match=r"^a\.jsonl: record 4 is at a time that no calendar holds"):
+        account_of([replace(session.log(), records=records)])
+
+
 def test_a_record_without_a_time_is_named() -> None:
     session = Session(cable=25).typed("1 blue white")
     from dataclasses import replace

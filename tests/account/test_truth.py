@@ -187,15 +187,15 @@ def fault_then_confirmed() -> list[ReadLog]:
 def test_a_fault_that_nobody_cleared_stands_beside_the_confirmation_in_every_form() -> None:
     account = account_of(fault_then_confirmed())
     assert standings(account)[1] == "joined_faulty"
-    found = as_object(account)
+    found = as_object(account, issued=NINE)
     assert found["tally"]["joined_faulty"] == 1  # type: ignore[index]
     assert found["tally"]["confirmed"] == 0  # type: ignore[index]
     rows = as_csv(account).splitlines()
     assert "joined_faulty" in rows[1]
     assert "short" in rows[1]
-    page = as_page(account)
-    assert '<td data-r="0" class="k5">' in page
-    assert "<td>joined, fault outstanding</td>" in page
+    page = as_page(account, issued=NINE)
+    assert "Go back for 20 of 20 joints: 1 contradicted between logs; 1 joined, fault outstanding; 19 left." in page
+    assert "left but 1 joined, outstanding: short" in page
 
 
 def test_a_fault_marked_in_another_log_after_the_confirmation_stands_too() -> None:

@@ -10,6 +10,7 @@ from assistant.adapters.kept_sound import FlacFolder, sound_name, sounds_folder
 from assistant.app.cli import main
 from assistant.dialogue.messages import BEFORE_NUMBERS, EarReading, Heard
 from tests.account.sessions import NINE, TWO_WAYS, Session
+from tests.dialogue.conversation import resume
 
 PARTS = ("straight-50-pair", "keypad-25-pair", "questions", "aerial-50-plan", "transfer-keys", "main-900-plan")
 DEMOS = Path(__file__).parents[2] / "demo_sessions"
@@ -30,6 +31,39 @@ def heard(words: str, sound_sha256: str = "") -> Heard:
     reading = EarReading(ear="test", words=words, margin=5.0, likelihood_ratio=0.0, confidence=None)
     after = BEFORE_NUMBERS
     return Heard(judgement="accepted", words=words, readings=(reading,), after=after, sound_sha256=sound_sha256)
+
+
+def test_day_and_person_stand_where_they_change(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    session = Session(cable=25, person="one").typed("1 blue white", "2 orange white").left()
+    session.put(resume(person="two"), after_s=60).typed("3 green white").typed("4 brown white", after_s=15 * 3600)
+    _, lines = replay(capsys, session.write(tmp_path / "a.jsonl"))
+    headings = {line: lines[at + 1] for at, line in enumerate(lines) if line.startswith("-- ")}
+    assert list(headings) == ["-- 2026-11-25, one", "-- 2026-11-25, two", "-- 2026-11-26, two"]
+    assert headings["-- 2026-11-26, two"].endswith("> 4 brown white [typed]")
+    _, some = replay(capsys, tmp_path / "a.jsonl", "--from", "2026-11-26")
+    assert some[0] == "-- 2026-11-26, two"
+
+
+@pytest.mark.parametrize(
+    ("content", "line"),
+    [
+        (b"", "is empty; give the log of a session"),
+        (b"\n", "is empty; give the log of a session"),
+        (b"hello\nworld\n", "it is no log of this program"),
+        (b'{"a": 1}\n', "it is no log of this program"),
+        (b"\xff\x00\x1b" * 99, "it is no log of this program"),
+    ],
+)
+@pytest.mark.parametrize("how", [[], ["--check"], ["--rerun"], ["--forget-sound"]])
+def test_empty_and_foreign_files_are_called_so(
+    content: bytes, line: str, how: list[str], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / "x.jsonl").write_bytes(content)
+    assert main(["replay", str(tmp_path / "x.jsonl"), *how]) == 2
+    out, err = capsys.readouterr()
+    assert out == ""
+    assert line in err
+    assert len(err.splitlines()) == 1
 
 
 def test_all_that_was_said_comes_back_word_for_word(log: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -71,6 +105,8 @@ def test_only_what_is_asked_for(
         (["--to", "1"], "(a session begins)", "1 blue white"),
         (["--from", "09:00:40", "--to", "09:00:50"], "pair 9 brown red", "2 orange white"),
         (["--from", "2026-11-25T09:01:00+00:00"], "undo that", "3 green white"),
+        (["--from", "2026-11-25 09:01"], "undo that", "3 green white"),
+        (["--from", "2026-11-25", "--to", "2026-11-25"], "(a session begins)", "3 green white"),
     ],
 )
 def test_from_and_to(limits: list[str], first: str, last: str, log: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -18,13 +18,13 @@ from assistant.session.journal import load
 from tests.account.sessions import Session
 from tests.app.test_replay import heard
 
-INSIDE = re.compile(r'src="data:audio/flac;base64,')
-BESIDE = re.compile(r'src="(a\.sounds/\d+\.flac)"')
+INSIDE = re.compile(r'"data:audio/flac;base64,')
+BESIDE = re.compile(r'"(a\.sounds/\d+\.flac)"')
 
 
 @pytest.fixture
 def log(tmp_path: Path) -> Path:
-    """One mismatch, one entry taken back, one note: three sounds worth hearing."""
+    """One mismatch, one confirmation, one entry taken back, with their sounds."""
     sounds = FlacFolder(tmp_path / "a.jsonl")
     session = Session(cable=25, keeps_sound=True)
     for words in ("nine brown red", "one blue white", "undo that"):
@@ -42,7 +42,7 @@ def page(log: Path) -> str:
 
 def test_all_that_fits_is_inside(log: Path) -> None:
     text = page(log)
-    assert "Sounds: 2 of 2 in this page" in text, "of the confirmed pair no sound is wanted"
+    assert "Sounds: 3 of 3 in this page" in text
     assert not BESIDE.search(text)
 
 
@@ -50,15 +50,17 @@ def test_what_does_not_fit_lies_beside_and_the_mismatch_comes_first(log: Path, m
     one = (sounds_folder(log) / sound_name(2)).stat().st_size
     monkeypatch.setattr(report, "MOST_SOUND_BYTES", one)
     text = page(log)
-    assert "Sounds: 1 of 2 in this page" in text
-    assert len(INSIDE.findall(text)) == 2, "the mismatch, in both lists"
-    assert set(BESIDE.findall(text)) == {"a.sounds/000004.flac"}
+    assert "Sounds: 1 of 3 in this page" in text
+    assert len(INSIDE.findall(text)) == 1, "the mismatch"
+    assert set(BESIDE.findall(text)) == {"a.sounds/000003.flac", "a.sounds/000004.flac"}
 
 
 def test_a_changed_or_lost_sound_is_no_evidence(log: Path) -> None:
     (sounds_folder(log) / sound_name(2)).write_bytes(b"other")
     (sounds_folder(log) / sound_name(4)).unlink()
-    assert "<audio" not in page(log)
+    text = page(log)
+    assert "Sounds: 1 of 1 in this page" in text, "that of record 3"
+    assert len(INSIDE.findall(text)) == 1
 
 
 def test_a_session_keeps_what_it_heard(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -23,22 +23,24 @@ from tests.crew.shifts import MICROPHONES, PEOPLE, log_bytes, shift, told_as
 KINDS = 40
 """Sessions that are driven through the machine; the others are these at another time, by another person."""
 RECORDS = 300
+LOGS_OF_A_SPLICE = 3
 KIBIBYTES_OF_MAXRSS = 1024 if sys.platform != "darwin" else 1
 
 
-def sessions() -> list[list[Record]]:
+def sessions(most: int) -> list[list[Record]]:
     """Give the first sessions by chance that did not end before so many records."""
-    driven = (shift(seed, RECORDS)[:RECORDS] for seed in itertools.count())
-    return list(itertools.islice((records for records in driven if len(records) == RECORDS), KINDS))
+    driven = (shift(seed, most)[:most] for seed in itertools.count())
+    return list(itertools.islice((records for records in driven if len(records) == most), KINDS))
 
 
-def make_logs(folder: Path, count: int) -> Iterator[int]:
-    """Write so many logs and give the size of each."""
-    made, chance = sessions(), random.Random(7)
+def make_logs(folder: Path, count: int, most: int = RECORDS) -> Iterator[int]:
+    """Write so many logs of so many records and give the size of each."""
+    made, chance = sessions(most), random.Random(7)
     for number in range(count):
         person, microphone = chance.choice(PEOPLE), chance.choice(MICROPHONES)
         later = timedelta(days=number // 8, seconds=chance.randrange(3600))
-        text = log_bytes(told_as(record, person, microphone, later) for record in made[number % KINDS])
+        place = f"pole {number // (KINDS * LOGS_OF_A_SPLICE)}"
+        text = log_bytes(told_as(record, person, microphone, later, place) for record in made[number % KINDS])
         path = folder / f"{2026 + number // 1000}" / f"{number:05}.jsonl"
         path.parent.mkdir(exist_ok=True)
         path.write_bytes(text)

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 
+from assistant.account.work_time import ENOUGH
 from assistant.dialogue.messages import (
     Answered,
     Asked,
@@ -35,6 +36,7 @@ from assistant.session.replay import rebuild
 
 PAUSE = timedelta(minutes=10)
 NO_NAME = "(not given)"
+ENOUGH_HOURS = ENOUGH.total_seconds() / 3600
 AFTER = "(after the last pair)"
 Rows = list[tuple[object, ...]]
 Entry = PairConfirmed | FaultMarked | FaultCleared | Reopened | PairSkipped | MovedTo | PairTested
@@ -138,7 +140,7 @@ def pairs_per_hour(sessions: Mapping[str, Session]) -> Rows:
             pairs[kind],
             again[kind],
             hours.get(kind, 0.0),
-            pairs[kind] / hours[kind] if pairs[kind] and hours.get(kind) else None,
+            pairs[kind] / hours[kind] if pairs[kind] and hours.get(kind, 0) >= ENOUGH_HOURS else None,
         )
         for kind in sorted({*pairs, *hours})
     ]
@@ -272,15 +274,24 @@ def splices(sessions: Mapping[str, Session]) -> Rows:
 
 def by_person(sessions: Mapping[str, Session]) -> Rows:
     found: dict[tuple[str, str], list[int]] = {}
+    hours: dict[tuple[str, str], float] = defaultdict(float)
     for session in sessions.values():
+        if session.opened.settings.asking:
+            continue
         people = {record.number: who[0] for record, who in zip(session.records, session.who(), strict=True)}
+        for record, time in zip(session.records, session.worked(), strict=True):
+            hours[people[record.number], session.splice()] += time.total_seconds() / 3600
         last = {fact.pair: record.number for fact, record in session.standing if isinstance(fact, PairConfirmed)}
         for joint, number in last.items():
             known = session.state.of(joint)
             if known.confirmed is not None:
                 counts = found.setdefault((people[number], session.splice()), [0, 0])
                 counts[bool(known.faults)] += 1
-    return [(*who, *counts) for who, counts in sorted(found.items())]
+    rows: Rows = []
+    for who, worked in sorted(hours.items()):
+        counts = found.get(who, [0, 0])
+        rows.append((*who, *counts, worked, sum(counts) / worked if worked >= ENOUGH_HOURS else None))
+    return rows
 
 
 COUNTS = {

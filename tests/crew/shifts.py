@@ -5,6 +5,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta, timezone
 from pathlib import Path
+from typing import Any
 
 from assistant.cable.colour_code import Colours
 from assistant.cable.splice_plan import Joint
@@ -194,16 +195,15 @@ def log_bytes(records: Iterable[Record]) -> bytes:
     return b"".join(lines)
 
 
-def told_as(record: Record, person: str, microphone: str, later: timedelta) -> Record:
-    """Give a record at another time and, where it begins or goes on, with another person and microphone."""
-    facts = tuple(
-        replace(fact, who=replace(fact.who, person=person, microphone=microphone))
-        if isinstance(fact, SessionOpened | SessionResumed)
-        else fact
-        for fact in record.facts
-    )
-    came = record.input
-    if isinstance(came, StartAsked | ResumeAsked):
-        came = replace(came, who=replace(came.who, person=person, microphone=microphone))
+def told_as(record: Record, person: str, microphone: str, later: timedelta, place: str | None = None) -> Record:
+    """Give a record at another time and, where it begins or goes on, with another person, microphone and place."""
+
+    def changed(one: Any) -> Any:
+        one = replace(one, who=replace(one.who, person=person, microphone=microphone))
+        settled = place is None or isinstance(one, SessionResumed | ResumeAsked)
+        return one if settled else replace(one, settings=replace(one.settings, place=place))
+
+    facts = tuple(changed(f) if isinstance(f, SessionOpened | SessionResumed) else f for f in record.facts)
+    came = changed(record.input) if isinstance(record.input, StartAsked | ResumeAsked) else record.input
     at = (datetime.fromisoformat(record.at) + later).isoformat(timespec="milliseconds")
     return Record(number=record.number, at=at, input=came, facts=facts)

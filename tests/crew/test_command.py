@@ -96,6 +96,42 @@ def test_a_day_counted_by_hand(folder: Path, capsys: pytest.CaptureFixture[str])
     assert (log["cable"], log["place"]) == ("25-pair cable, pairs 1 to 25", "(not given)")
 
 
+def test_a_table_is_at_most_a_hundred_signs_wide_and_loses_no_column(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (folder / f"{'a long name ' * 9}.jsonl").write_bytes(
+        (folder / "day.jsonl").read_bytes().replace(b"Ada", b"Bo " * 30)
+    )
+    (folder / "day.jsonl").rename(folder / f"{'another name ' * 9}.jsonl")
+    out = run(capsys, folder)[1]
+    assert max(map(len, out.splitlines())) <= 100
+    for name in json.loads(run(capsys, folder, "--json")[1])["overview"][0]:
+        assert all(word in out for word in name.split("_")), name
+
+
+def test_the_csv_has_whole_seconds_of_utc_and_no_cell_that_is_computed(
+    folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    query = tmp_path / "mine.sql"
+    query.write_text("SELECT opened_at_utc, '=1+1' AS text, ended, chr(8238) || 'x' AS turned FROM sessions")
+    out = run(capsys, folder, "--sql", query, "--csv")[1]
+    assert out == "opened_at_utc,text,ended,turned\n2026-03-02T08:00:00Z,'=1+1,false,x\n"
+
+
+def test_no_bar_of_progress_is_printed_between_the_rows(
+    folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    query = tmp_path / "mine.sql"
+    query.write_text("SELECT current_setting('enable_progress_bar') AS bar")
+    assert run(capsys, folder, "--sql", query, "--csv")[1] == "bar\nfalse\n"
+
+
+def test_the_help_says_what_a_query_can_reach(capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit):
+        main(["crew", "--help"])
+    assert "no file, no network and no setting" in " ".join(capsys.readouterr().out.split())
+
+
 def test_tables_and_csv_say_the_same(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     table, text = run(capsys, folder)[1], run(capsys, folder, "--csv")[1]
     for question in questions():

@@ -1,12 +1,16 @@
 """Each question on logs of shifts by chance, against the same figures counted in plain Python; and from Parquet."""
 
+import importlib.util
+import json
+import os
 import sqlite3
-from collections.abc import Iterator
+import subprocess
+import sys
+from collections.abc import Iterator, Sequence
 from contextlib import closing
 from dataclasses import dataclass
-from datetime import datetime
 from pathlib import Path
-from typing import Any, get_args
+from typing import get_args
 
 import pytest
 
@@ -18,10 +22,13 @@ from assistant.session.record import Record
 from assistant.session.replay import ENTRIES
 from tests.account.sessions import TWO_WAYS
 from tests.account.sessions import Session as TypedSession
+from tests.bench.distributed import plain
 from tests.crew.plain import COUNTS, Session
 from tests.crew.shifts import log_bytes, shift
 
 SHIFTS = 70
+MUST_RUN = "SPLICE_ASSISTANT_ENGINES"
+"""Environment variable under which a missing engine is a failure."""
 QUESTIONS = {question.name: question for question in questions()}
 
 
@@ -32,6 +39,8 @@ class Rolled:
     sessions: dict[str, Session]
     logs: Database
     parquet: Database
+    folder: Path
+    """Of the Parquet."""
 
 
 @pytest.fixture(scope="module")
@@ -47,7 +56,7 @@ def rolled(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Rolled]:
     with of_logs(folder, kept) as (logs, loaded), of_parquet(kept) as parquet:
         assert (loaded.logs, loaded.left_out) == (SHIFTS, ())
         assert loaded.records == sum(len(session.records) for session in sessions.values())
-        yield Rolled(sessions, logs, parquet)
+        yield Rolled(sessions, logs, parquet, kept)
 
 
 def ask(database: Database, name: str) -> QueryResult:
@@ -87,16 +96,32 @@ def test_the_same_query_on_another_engine_gives_equal_rows(name: str, rolled: Ro
             rows = [[plain(value) for value in row] for row in found.rows]
             other.executemany(f"INSERT INTO {table} VALUES ({marks})", rows)
         rows_there = other.execute(QUESTIONS[name].query).fetchall()
-    rows_here = [tuple(plain(value) for value in row) for row in ask(rolled.parquet, name).rows]
+    assert_equal_rows(rows_there, ask(rolled.parquet, name))
+
+
+def assert_equal_rows(rows_there: Sequence[Sequence[object]], answer: QueryResult) -> None:
+    rows_here = [tuple(plain(value) for value in row) for row in answer.rows]
     assert len(rows_there) == len(rows_here)
     for there, here in zip(rows_there, rows_here, strict=True):
+        assert len(there) == len(here)
         for value, wanted in zip(there, here, strict=True):
             assert value == (pytest.approx(wanted, abs=0.100001) if isinstance(wanted, float) else wanted)
 
 
-def plain(value: Any) -> Any:
-    """Give a value as every engine has it."""
-    return str(value) if isinstance(value, datetime) else value
+@pytest.mark.engines
+def test_the_same_queries_on_a_distributed_engine_give_equal_rows(rolled: Rolled) -> None:
+    """Sail, with a driver and two workers, takes Spark's SQL and the files as they are."""
+    if importlib.util.find_spec("pysail") is None or importlib.util.find_spec("pyspark") is None:
+        if MUST_RUN in os.environ:
+            pytest.fail("the distributed engine is to be asked, and the extra 'engines' is missing")
+        pytest.skip("the extra 'engines' is not installed")
+    command = [sys.executable, "-m", "tests.bench.distributed", str(rolled.folder)]
+    done = subprocess.run(command, capture_output=True, text=True, check=False, timeout=300)
+    assert done.returncode == 0, done.stderr[-2000:]
+    found = json.loads(done.stdout.splitlines()[-1])["questions"]
+    assert set(found) == set(QUESTIONS)
+    for name, there in found.items():
+        assert_equal_rows(there["rows"], ask(rolled.parquet, name))
 
 
 def test_the_shifts_have_all_that_is_counted(rolled: Rolled) -> None:

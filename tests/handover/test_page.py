@@ -4,19 +4,21 @@ import base64
 import hashlib
 import json
 import re
+from datetime import UTC, datetime
 from html.parser import HTMLParser
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from assistant.account.account import account_of
-from assistant.cable.colour_code import RINGS, TIPS, colours_of
-from assistant.handover.page import CODES, PageSound, as_page
+from assistant.account.account import Account, account_of
+from assistant.handover.page import CODES, PageSound, Sounds, as_page
 from tests.account.sessions import TWO_WAYS, Session
 from tests.account.test_account import a_morning
-from tests.tables import rows as reference
+from tests.handover import big
 
+ISSUED = datetime(2026, 11, 27, 8, 30, tzinfo=UTC)
 HOSTILE = (
+    '\\"; } * { display: none } </style>',
     "</script><script>alert(1)</script>",
     '"><img src=x onerror=alert(1)>',
     "{{ 7 * 7 }}{% raw %}",
@@ -52,7 +54,11 @@ class Elements(HTMLParser):
 def page(text: str = "damp", **more: object) -> str:
     session = Session(TWO_WAYS.replace("cut off", "gone"), person=text, place=text, microphone=text, **more)
     session.typed("yes", f"note {text}", "1 blue white", "pair 9 brown red", f"note about {text}")
-    return as_page(account_of([session.log()]))
+    return made(account_of([session.log()]))
+
+
+def made(account: Account, sounds: Sounds | None = None) -> str:
+    return as_page(account, sounds, issued=ISSUED)
 
 
 SHAPE = Elements(page()).elements
@@ -90,37 +96,45 @@ def test_the_page_asks_for_nothing_from_elsewhere() -> None:
     assert "url(" not in text
 
 
-def test_places_of_a_group_stand_where_their_colours_are() -> None:
-    """ANSI/ICEA S-80-576-2002 colour table as reproduced: tips down, rings across."""
-    text = as_page(account_of([Session(cable=25).log()]))
-    (group,) = re.findall(r'<table class="group">(.*?)</table>', text, re.DOTALL)
-    heads = re.findall(r'<th scope="col">(\w+)</th>', group)
-    for line in re.findall(r"<tr><th scope=\"row\">.*?</tr>", group, re.DOTALL):
-        (tip,) = re.findall(r'<th scope="row">(\w+)</th>', line)
-        for ring, number in zip(heads, re.findall(r"<td[^>]*>(\d+)<i>", line), strict=True):
-            row = next(r for r in reference("pair_colours.csv") if r["pair"] == number)
-            assert (row["tip"].lower(), row["ring"].lower()) == (tip, ring)
-    assert (len(heads), len(TIPS), colours_of(7).ring) == (5, 5, RINGS[1])
+def test_no_two_standings_look_alike_without_colour() -> None:
+    assert len({code.sign for code in CODES}) == len(CODES)
+    assert "NC" not in {code.sign for code in CODES}, "that reads as no connection"
 
 
-def test_every_place_says_in_letters_how_it_stands() -> None:
-    text = as_page(account_of([a_morning().log()]))
-    signs = dict(re.findall(r'<td data-r="(\d+)" class="k\d+">\d+<i>(\w*)</i>', text))
-    assert [signs[str(row)] for row in range(8)] == ["NC", "C", "N", "W", "fault", "skip", "NC", ""]
-    assert {signs[str(row)] for row in range(20, 25)} == {"dead", "spare"}
-    assert len({code.sign for code in CODES}) == len(CODES), "no two look alike without colour"
+def test_the_header_of_a_printed_page_is_one_string_of_the_style_whatever_the_title_holds() -> None:
+    """CSS Syntax Level 3: a string ends at its quote, and an escape stands for any code point."""
+    text = made(account_of([Session(TWO_WAYS, place='x"; } </style><b>').typed("1 blue white").log()]))
+    (content,) = re.findall(r"@top-left \{ content: (.*); \} \}$", text, re.MULTILINE)
+    assert re.fullmatch(r'"(?:[0-9A-Za-z]|\\[0-9a-f]+ )*"', content)
+    shown = re.sub(r"\\([0-9a-f]+) ", lambda found: chr(int(found[1], 16)), content[1:-1])
+    assert shown == 'Splice record: Elm Road, x"; } </style><b>, aerial, issued 2026-11-27 08:30 UTC'
+
+
+def test_the_page_of_12_000_joints_is_below_5_mb() -> None:
+    assert len(made(account_of([big.log(12_000, 330)])).encode()) < 5_000_000
+
+
+def test_what_to_go_back_for_stands_first_with_count_finder_and_links() -> None:
+    text = "".join(Elements(made(account_of([a_morning().log()]))).texts)
+    plain = " ".join(text.split())
+    assert plain.index("Go back for 15 of 20 joints: 1 faulty, not joined; 1 skipped; 13 left.") < plain.index("Pairs")
+    assert "faulty, not joined (1) whatfound byhow manypairs openone1west elm 5" in plain
+    assert '<a href="#p4">west elm 5</a>' in made(account_of([a_morning().log()]))
 
 
 def test_the_data_of_the_script_cannot_end_its_element() -> None:
     found = Elements(page("</script>"))
     data = json.loads(found.scripts[0])
-    assert len(data["start"]) == 25
+    assert sum(many for _, many in data["start"]) == 25
 
 
 def test_sounds_stand_beside_what_they_are_of() -> None:
     account = account_of([a_morning().log()])
-    text = as_page(
-        account, {("a.jsonl", 4): PageSound.within(b"fLaC"), ("a.jsonl", 12): PageSound("a.sounds/12.flac", False)}
-    )
-    assert text.count('src="data:audio/flac;base64,ZkxhQw=="') == 2, "in the list of mismatches and in the steps"
+    sounds = {("a.jsonl", 4): PageSound.within(b"fLaC"), ("a.jsonl", 12): PageSound("a.sounds/12.flac", False)}
+    text = made(account, sounds)
+    places = re.findall(r'<span class="sound" data-log="a.jsonl" data-record="(\d+)">', text)
+    assert places == ["12", "4"], "in the lists of notes and of mismatches"
+    assert text.count("data:audio/flac;base64,ZkxhQw==") == 1, "once, however many lists have it"
+    data = json.loads(Elements(text).scripts[0])
+    assert data["sounds"] == [[0, 4, "data:audio/flac;base64,ZkxhQw=="], [0, 12, "a.sounds/12.flac"]]
     assert "Sounds: 1 of 2 in this page" in text

@@ -7,7 +7,7 @@
 -- 10 minutes is a pause and does not count, nor does one in which the clock was set back.
 -- A gap counts for the kind of the first joint confirmed in the record that ends it, or later. What follows the
 -- last confirmation of a log (tests, the end) has a row of its own, without pairs.
--- Sessions that only answer questions are left out.
+-- Sessions that only answer questions are left out. Under a quarter of an hour of work there is no rate.
 WITH made AS (
     SELECT j.kind, COUNT(*) AS pairs, SUM(CASE WHEN j.times_reopened > 0 THEN 1 ELSE 0 END) AS made_again
     FROM joints j
@@ -28,7 +28,7 @@ SELECT k.kind,
     COALESCE(m.pairs, 0) AS pairs,
     COALESCE(m.made_again, 0) AS made_again,
     ROUND(COALESCE(w.hours, 0), 2) AS hours,
-    ROUND(m.pairs / NULLIF(w.hours, 0), 1) AS pairs_per_hour
+    CASE WHEN w.hours >= 0.25 THEN ROUND(m.pairs / w.hours, 1) END AS pairs_per_hour
 FROM kinds k
 LEFT JOIN worked w ON w.kind = k.kind
 LEFT JOIN made m ON m.kind = k.kind

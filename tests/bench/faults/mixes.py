@@ -11,7 +11,7 @@ import random
 import tempfile
 from collections.abc import Iterable
 from dataclasses import dataclass, field
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from itertools import pairwise
 from pathlib import Path
 from unittest.mock import patch
@@ -126,8 +126,8 @@ def _fault(mix: _Mix, folder: Path, chance: random.Random, outcome: Outcome) -> 
         return "" if mix.other_places and "other places" in str(error) else f"refused: {error}"
     if mix.other_places and len({_place(data) for data in mix.logs.values()}) > 1:
         return "logs of two places were put together"
-    for form in (as_page, as_csv, as_object):
-        made = form(account)
+    now = datetime.now(UTC)
+    for made in (as_page(account, issued=now), as_csv(account), as_object(account, issued=now)):
         json.dumps(made, ensure_ascii=False).encode() if isinstance(made, dict) else made.encode()
     return _told_wrong(account, mix) or _counted_wrong(account, mix, outcome)
 
