@@ -3,6 +3,8 @@
 A block of speech carries the number of a word as its sample value; silence is 0.
 """
 
+from typing import Any
+
 import numpy as np
 import pytest
 
@@ -14,6 +16,7 @@ from assistant.words import intents as say
 from assistant.words.grammar import Sentences
 from assistant.words.intents import CallPair
 from assistant.words.vocabulary import ALL_INTENTS, Scope
+from tests.hearing.ears import WholeEar
 
 WORDS = ["", "four", "seven", "orange", "violet", "undo", "that", "brown"]
 SCOPE = Scope(ALL_INTENTS - {say.Yes, say.No}, digits=3, super_units=False)
@@ -31,10 +34,8 @@ class Detector:
         self.resets += 1
 
 
-class Ear:
+class Ear(WholeEar):
     """Hears exactly the words that the blocks carry."""
-
-    name = "whisper"
 
     def __init__(self) -> None:
         self.decoded: list[str] = []
@@ -132,30 +133,55 @@ def test_clipped_sound_is_marked() -> None:
     assert not hear(f"_ _ orange violet {LONG}")[0].clipped
 
 
-def test_a_decoding_that_speech_overtakes_is_dropped_and_the_next_is_not() -> None:
+def test_a_decoding_that_speech_overtakes_is_not_wanted_and_the_next_is() -> None:
     """It would keep the ears busy while the whole utterance waits."""
-    begun: list[list[str]] = []
-
-    class Watched:
-        def __init__(self, opinions: tuple[Opinion, ...]) -> None:
-            self._opinions = opinions
-            self.events: list[str] = []
-            begun.append(self.events)
-
-        def result(self) -> tuple[Opinion, ...]:
-            self.events.append("asked")
-            return self._opinions
-
-        def drop(self) -> None:
-            self.events.append("dropped")
-
-    chain = HearingChain(Detector(), (Ear(),), decode=lambda ears, sound: Watched((ears[0].decode(sound),)))
+    waiting = Waiting()
+    chain = HearingChain(Detector(), (Ear(),), workers=[waiting])
     chain.open(SCOPE)
     heard = [found for block in blocks(f"_ _ four seven _ _ four {LONG}") if (found := chain.push(block))]
     assert [found.verdict.words for found in heard] == ["four seven four"]
-    assert len(begun) == 2
-    assert begun[0] == ["dropped"]
-    assert begun[1][0] == "asked"
+    assert waiting.wishes == [False, True, True], "in the first pause, in the second, and at the end"
+
+
+def test_the_ears_have_taken_the_sound_before_they_are_asked() -> None:
+    """What can be done while one speaks is not left for the end."""
+    waiting = Waiting()
+    chain = HearingChain(Detector(), (Ear(),), workers=[waiting])
+    chain.open(SCOPE)
+    for block in blocks("_ _ four seven"):
+        chain.push(block)
+    taken = [work.args[0] for work in waiting.queue if work.func.__name__ == "accept"]
+    assert np.count_nonzero(np.concatenate(taken)) == 20 * BLOCK_FRAMES
+    assert len(taken) > 15, "as it comes"
+
+
+class Waiting:
+    """Works only when a result is asked for, and then on all that came before."""
+
+    def __init__(self) -> None:
+        self.queue: list[Any] = []
+        self.wishes: list[bool] = []
+        """Whether each opinion was still wanted when its turn came."""
+
+    def submit(self, work: Any, /) -> Any:
+        self.queue.append(work)
+        return Later(self, work)
+
+
+class Later:
+    def __init__(self, of: Waiting, work: Any) -> None:
+        self._of, self._work = of, work
+        self._values: list[Any] = []
+
+    def result(self) -> Any:
+        while not self._values:
+            work = self._of.queue.pop(0)
+            if work.func.__name__ == "opinion":
+                self._of.wishes.append(work.args[0].wanted)
+            value = work()
+            if work is self._work:
+                self._values.append(value)
+        return self._values[0]
 
 
 class Unsure(Ear):
@@ -192,7 +218,9 @@ def test_after_a_long_silence_the_sound_is_that_of_the_utterance_and_no_other() 
     assert len(speech) == 20 * BLOCK_FRAMES
     assert (speech[0] / BLOCK_FRAMES) * BLOCK_S == pytest.approx(LIMITS.before_s, abs=2 * BLOCK_S)
     assert found.start_s + speech[0] / BLOCK_FRAMES * BLOCK_S == pytest.approx(500 * BLOCK_S, abs=2 * BLOCK_S)
-    assert len(found.sound) - speech[-1] == pytest.approx(LIMITS.after_s / BLOCK_S * BLOCK_FRAMES, abs=BLOCK_FRAMES)
+    assert len(found.sound) - speech[-1] == pytest.approx(
+        LIMITS.decode_pause_s / BLOCK_S * BLOCK_FRAMES, abs=BLOCK_FRAMES
+    )
 
 
 @pytest.mark.parametrize(("value", "db"), [(32767, 0.0), (3277, -20.0), (0, -100.0)])
