@@ -12,12 +12,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from assistant.hearing.pause import needed_pause_s
 from assistant.hearing.together import AllEars, InEars, Worker
 from assistant.hearing.tuning import UNTUNED, Tuning
 from assistant.hearing.utterance import Endpointer, Endpointing, SpeechChange
 from assistant.hearing.verdict import IDEAL, Circumstances, Judgement, Verdict, judge
 from assistant.ports import BLOCK_FRAMES, SAMPLE_RATE_HZ, Opinion, Recogniser, Samples, SpeechDetector
-from assistant.words.numbers import NUMBER_WORDS
 from assistant.words.vocabulary import Scope, voice_sentences
 
 BLOCK_S = BLOCK_FRAMES / SAMPLE_RATE_HZ
@@ -49,8 +49,8 @@ class HearingChain:
     """Takes blocks and gives utterances; holds the sound of the open utterance only.
 
     The ears take the sound of an open utterance as it comes. In a pause they are asked what it would be if it were
-    all, and take nothing more until speech goes on. How long the pause must last before the verdict counts depends on
-    what can still follow the words: nothing, colours only, or more figures.
+    all, and take nothing more until speech goes on. How long the pause must last before the verdict counts is told by
+    `pause`.
     """
 
     def __init__(
@@ -78,8 +78,8 @@ class HearingChain:
         self._utterance: InEars | None = None
         self._accepted = 0
         """Block before which the ears have taken all of the utterance."""
-        self._verdict: Verdict | None = None
-        """On the sound before this pause; None while speech goes on."""
+        self._needed_s: float | None = None
+        """How long this pause must last, by the sound before it; None where that is not known yet."""
         self._scope: Scope | None = None
 
     def open(self, scope: Scope) -> None:
@@ -121,22 +121,23 @@ class HearingChain:
     def _drop(self) -> None:
         if self._utterance is not None:
             self._utterance.drop()
-        self._utterance = self._verdict = None
+        self._utterance = self._needed_s = None
 
     def _accept(self, utterance: InEars) -> None:
         """Give the ears what they have not taken yet."""
-        self._verdict = None
+        self._needed_s = None
         utterance.accept(self._sound(self._accepted, self._endpointer.position))
         self._accepted = self._endpointer.position
 
     def _is_over(self) -> bool:
         """Tell whether the pause is long enough for what the words can still become."""
-        if not self._endpointer.has_paused(self._limits.short_pause_s):
+        if not self._endpointer.has_paused(self._limits.sure_pause_s):
             return False
-        assert self._utterance is not None
-        if self._verdict is None:
-            self._verdict = self._judged(self._utterance.partial())
-        return self._endpointer.has_paused(self._needed_pause_s(self._verdict))
+        if self._needed_s is None:
+            assert self._utterance is not None
+            opinions = self._utterance.partial()
+            self._needed_s = self._needed_pause_s(self._judged(opinions), opinions)
+        return self._endpointer.has_paused(self._needed_s)
 
     def _sound(self, start: int, end: int) -> Samples:
         """Give the sound from one block to another."""
@@ -152,23 +153,17 @@ class HearingChain:
             speech_s=self._endpointer.speech_blocks * BLOCK_S, over_floor_db=self._endpointer.over_floor_db
         )
 
-    def _needed_pause_s(self, verdict: Verdict) -> float:
-        """Give the pause after which these words are all: the more can follow, the longer."""
+    def _needed_pause_s(self, verdict: Verdict, opinions: tuple[Opinion, ...]) -> float:
         assert self._scope is not None
-        if verdict.judgement is not Judgement.ACCEPTED:
-            return self._limits.long_pause_s
-        automaton = voice_sentences(self._scope).automaton
-        following = automaton.following(automaton.after(verdict.words.split()))
-        if not following:
-            return self._limits.short_pause_s
-        return self._limits.long_pause_s if following.keys() & NUMBER_WORDS else self._limits.middle_pause_s
+        return needed_pause_s(verdict, opinions, self._scope, self._limits, self._circumstances())
 
     def _ended(self) -> Utterance:
         """Judge the whole utterance; what was cut short, or is something else than it seemed to be, is asked back."""
         assert self._utterance is not None
         opinions = self._utterance.finish()
         verdict = self._judged(opinions)
-        if verdict.judgement is Judgement.ACCEPTED and not self._endpointer.has_paused(self._needed_pause_s(verdict)):
+        is_over = self._endpointer.has_paused(self._needed_pause_s(verdict, opinions))
+        if verdict.judgement is Judgement.ACCEPTED and not is_over:
             verdict = replace(verdict, judgement=Judgement.ASK_BACK)
         sound = self._sound(self._endpointer.start, self._accepted)
         self._drop()

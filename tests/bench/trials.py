@@ -231,7 +231,7 @@ class Recordings:
 
 def human_trials(recordings: Recordings, limit: int, seed: int) -> list[Trial]:
     """Give at most so many trials of each kind, spread evenly over the speakers."""
-    trials = [t for kind in CALLS for t in _joined_calls(recordings, kind, limit, seed)]
+    trials = [t for kind in CALLS for t in joined_calls(recordings, kind, limit, seed)]
     trials += _whole_calls(recordings)
     trials += _chosen(_single(recordings, FOLLOWING), (COMMAND, BARE), limit, seed)
     trials += _chosen(_single(recordings, QUESTION), (ANSWER,), limit, seed)
@@ -247,7 +247,10 @@ def human_trials(recordings: Recordings, limit: int, seed: int) -> list[Trial]:
     return trials
 
 
-def _joined_calls(recordings: Recordings, kind: str, limit: int, seed: int) -> Iterator[Trial]:
+def joined_calls(
+    recordings: Recordings, kind: str, limit: int, seed: int, gap_s: tuple[float, float] = sound.WORD_GAP_S
+) -> Iterator[Trial]:
+    """Give calls of a kind, joined from single words of one speaker with such gaps between them."""
     rng = random.Random(f"{seed} {kind}")
     known = recordings.words
     speakers = sorted(s for s in known if sum(digit in known[s] for digit in DIGITS) >= DIGITS_OF_A_SPEAKER)
@@ -265,7 +268,7 @@ def _joined_calls(recordings: Recordings, kind: str, limit: int, seed: int) -> I
         drawn.add((speaker, words))
         clips = [rng.choice(known[speaker][word]) for word in words.split()]
         noise = np.random.default_rng(rng.getrandbits(32))
-        wave = sound.joined([clip.wave() for clip in clips], noise)
+        wave = sound.joined([clip.wave() for clip in clips], noise, gap_s)
         yield trial(f"{kind} {sum(count.values())}", words, speaker, wave)
 
 
