@@ -6,6 +6,7 @@ distribution of the next token of each prefix, so that scores are true log proba
 
 import math
 from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -29,7 +30,7 @@ the sound and these behind it. A decoding then takes .12 s of processor time in 
 MORE_TOKENS = 3
 """How far the model goes on by itself behind a prefix that it was asked about: a step costs a third of a question."""
 FREE_TOKENS = 12
-"""Of the unfitted model's free hearing: at short contexts it goes round without end, at a cost."""
+"""Of free hearing at first: the unfitted model goes round without end at short contexts, at a cost."""
 PROMPT = " pair forty seven, blue white, four seven, binder orange white, mark open, next pair"
 """Earlier text that leads the model to write words, not figures. It is the same in every state."""
 
@@ -51,6 +52,8 @@ class WhisperRecogniser:
 
         self.name = "whisper" if fitted is None else "fitted"
         self._unfitted = None if fitted is None else _loaded(model_folder)
+        self._beside = None if fitted is None else ThreadPoolExecutor(1, "unfitted")
+        """Where the model as it came hears the same sound meanwhile."""
         self._model = _loaded(model_folder) if fitted is None else _loaded(model_folder, fitted)
         self._storage = ctranslate2.StorageView
         self._tokenizer = Tokenizer.from_file(str(model_folder / "tokenizer.json"))
@@ -82,6 +85,7 @@ class WhisperRecogniser:
     def _made_of(self, mel: LogMel, tree: TokenTree, wanted: StillWanted) -> Opinion:
         """Search the open sentences."""
         heard = mel.features(CONTEXT_FRAMES if self._unfitted is None else context_for(mel.samples))
+        free = self._beside.submit(self._heard_freely, heard) if self._beside else None
         encoded = np.array(self._model.encode(self._storage.from_array(heard)))
         found = search(tree, lambda prefixes: self._next_scores(encoded, prefixes), self._end, BEAM, wanted)
         if not wanted():
@@ -91,30 +95,36 @@ class WhisperRecogniser:
             candidates=candidates_of(found, self._words_of),
             free_words=self._text_of(found.free),
             free_score=found.free_score,
-            unfitted=self._heard_unfitted(heard, found.candidates[0][0]) if found.candidates else None,
+            unfitted=self._unfitted_hearing(*free.result(), found.candidates[0][0])
+            if free and found.candidates
+            else None,
         )
 
-    def _heard_unfitted(self, mel: NDArray[np.float32], best: Tokens) -> UnfittedHearing | None:
-        """Ask the model as it came: what it hears freely, and how likely it finds the best candidate."""
-        if self._unfitted is None:
-            return None
+    def _heard_freely(self, mel: NDArray[np.float32]) -> tuple[NDArray[np.float32], Tokens, float]:
+        """Ask the model as it came what it hears: the encoded sound, the tokens up to the end, their score."""
+        assert self._unfitted is not None
         encoded = np.array(self._unfitted.encode(self._storage.from_array(mel)))
-        (free,) = self._steps(self._unfitted, encoded, ((),), FREE_TOKENS)
-        heard: list[int] = [int(row.argmax()) for row in free]
+        (rows,) = self._steps(self._unfitted, encoded, ((),), FREE_TOKENS)
+        heard: list[int] = [int(row.argmax()) for row in rows]
         heard = heard[: heard.index(self._end) + 1] if self._end in heard else heard
-        free_score = float(sum(row[token] for row, token in zip(free, heard, strict=False)))
+        return encoded, tuple(heard), float(sum(row[token] for row, token in zip(rows, heard, strict=False)))
+
+    def _unfitted_hearing(
+        self, encoded: NDArray[np.float32], free: Tokens, free_score: float, best: Tokens
+    ) -> UnfittedHearing:
+        """Ask it how likely it finds the best candidate, where that is not what it heard itself."""
         best_score = free_score
-        if tuple(heard) != (*best, self._end):
-            (wanted,) = self._steps(self._unfitted, encoded, (best,), len(best))
-            best_score = float(sum(row[token] for row, token in zip(wanted, (*best, self._end), strict=True)))
-        text = self._text_of(tuple(token for token in heard if token != self._end))
+        if free != (*best, self._end):
+            (rows,) = self._steps(self._unfitted, encoded, (best,), len(best))
+            best_score = float(sum(row[token] for row, token in zip(rows, (*best, self._end), strict=True)))
+        text = self._text_of(tuple(token for token in free if token != self._end))
         return UnfittedHearing(free_words=text, free_score=free_score, best_score=best_score)
 
     def _next_scores(
         self, encoded: NDArray[np.float32], prefixes: Sequence[Tokens]
     ) -> dict[Tokens, NDArray[np.float32]]:
         """Give log probabilities of the next token behind each prefix, and on the likeliest way on from it."""
-        most = min(MOST_TOKENS, len(prefixes[0]) + MORE_TOKENS)
+        most = min(MOST_TOKENS, len(prefixes[0]) + MORE_TOKENS) if prefixes[0] else FREE_TOKENS
         found: dict[Tokens, NDArray[np.float32]] = {}
         for prefix, rows in zip(prefixes, self._steps(self._model, encoded, prefixes, most), strict=True):
             way = prefix

@@ -48,7 +48,7 @@ from assistant.app.ears import Ears
 from assistant.app.hear import following_state
 from assistant.cable.colour_code import colours_of
 from assistant.cable.makeup import Cable
-from assistant.dialogue import wording
+from assistant.dialogue import sentences
 from assistant.dialogue.scope import scope_of
 from assistant.hearing.chain import BLOCK_S
 from assistant.ports import SAMPLE_RATE_HZ, Samples
@@ -359,8 +359,7 @@ class Caller:
             answer = self._say(said)
             if "confirmed" in answer:
                 return
-            asked_right = answer == wording.did_you_say(words.replace(",", ""))
-            said = "yes" if asked_right else words
+            said = "yes" if is_asked_back(words, answer) else words
         self._say("skip pair")
 
     def _say(self, words: str) -> str:
@@ -384,6 +383,11 @@ class Caller:
         return np.asarray(np.clip(noisy, -32768, 32767), dtype=np.int16)
 
 
+def is_asked_back(words: str, answer: str) -> bool:
+    """Tell whether an answer asks whether just this was said."""
+    return answer == sentences.DID_YOU_SAY(call=words.replace(",", ""))
+
+
 def measured(words: str, answer: str, mouth: Samples, loudspeaker: Samples) -> Answer:
     """Find the end of the call in one track and the beginning of tick and answer in the other."""
     end = end_of_speech(mouth)
@@ -401,14 +405,15 @@ def decoded(words: Sequence[str], sounds: Sequence[Samples], choice: str | None)
         Ears(ears.name, timed), paused=lambda: asked.append((time.perf_counter(), time.process_time()))
     )
     chain.open(scope_of(following_state(Cable(CABLE_PAIRS))))
-    found = []
+    found, blocks = [], 0
     for said, sound_ in zip(words, sounds, strict=True):
         chain.forget()
-        for number, block in enumerate(in_blocks(np.ascontiguousarray(sound_)), 1):
+        for block in in_blocks(np.ascontiguousarray(sound_)):
+            blocks += 1
             utterance = chain.push(block)
             if utterance is not None:
                 done_s = max(ear.done_s for ear in timed)
-                pause_s = number * BLOCK_S - utterance.end_s
+                pause_s = blocks * BLOCK_S - utterance.end_s
                 found.append(Decoding(said, pause_s, done_s - asked[-1][0], time.process_time() - asked[-1][1]))
                 break
     return found[1:]  # the first one had to set the sentences up

@@ -123,3 +123,12 @@ def test_what_a_scorer_came_by_is_not_asked_again_and_changes_nothing(words: tup
     assert search(tree, goes_on, END) == search(tree, plain, END)
     assert len(goes_on.prefixes_asked) < len(plain.prefixes_asked)
     assert len(set(goes_on.prefixes_asked)) == len(goes_on.prefixes_asked)
+
+
+def test_what_is_far_below_a_whole_sentence_is_not_looked_into() -> None:
+    """A number of full length can go on with its colours; where it was all, none of them is asked about."""
+    hears = Hears("four", "seven")
+    tree = TokenTree(Automaton(seq("four", "seven", Maybe(one_of("blue", "green")))), tokens_of)
+    found = search(tree, hears, END)
+    assert [tokens for tokens, _ in found.candidates] == [hears.truth[:-1]]
+    assert max(map(len, hears.prefixes_asked)) == len(hears.truth) - 1
