@@ -22,12 +22,13 @@ from assistant.cable.colour_code import RINGS, TIPS, Colours
 from assistant.cable.makeup import Cable
 from assistant.dialogue.machine import scope_of
 from assistant.dialogue.messages import DidYouSay
+from assistant.hearing.evidence import heard_words
 from assistant.ports import SAMPLE_RATE_HZ, Samples
 from assistant.words import intents as say
 from assistant.words.intents import Intent
 from assistant.words.numbers import DIGITS, TEENS, TENS, spoken_digits
 from assistant.words.parser import NoMatch, Understood, parse
-from assistant.words.vocabulary import COLOUR_WORDS, Scope
+from assistant.words.vocabulary import COLOUR_WORDS, Scope, voice_sentences
 from tests.bench import sound
 from tests.bench.sound import Wave
 
@@ -87,9 +88,10 @@ def kind_of(words: str, intent: Intent) -> str:
 
 
 def meaning(words: str, scope: Scope) -> Intent | None:
-    """Give what words mean in a scope, or None where they mean nothing or several things."""
-    parsed = parse(words, scope)
-    return parsed.intent if isinstance(parsed, Understood) else None
+    """Give what spoken words mean in a scope, or None where they mean nothing, several things, or only when typed."""
+    parsed, automaton = parse(words, scope), voice_sentences(scope).automaton
+    is_spoken = automaton.may_end(automaton.after(heard_words(words)))
+    return parsed.intent if isinstance(parsed, Understood) and is_spoken else None
 
 
 def trial(name: str, words: str, speaker: str, wave: Wave, *, scope: Scope = FOLLOWING) -> Trial:
