@@ -79,12 +79,14 @@ def load(choice: str | None, vosk_model: Path | None = None) -> Ears:
     return Ears(name, recognisers, "; ".join(notes))
 
 
-def new_chain(ears: Ears, paused: Callable[[], None] = lambda: None, tuning: Tuning = UNTUNED) -> HearingChain:
-    """Put the ears behind a speech detector; each works in a thread of its own."""
+def new_chain(
+    ears: Ears, paused: Callable[[], None] = lambda: None, tuning: Tuning = UNTUNED, *, live: bool = False
+) -> HearingChain:
+    """Put the ears behind a speech detector; each works in a thread of its own. `live`: see `HearingChain`."""
     from assistant.adapters.speech_detector import SileroDetector
 
     workers = [ThreadPoolExecutor(max_workers=1, thread_name_prefix=ear.name) for ear in ears.recognisers]
-    return HearingChain(SileroDetector(), ears.recognisers, workers=workers, paused=paused, tuning=tuning)
+    return HearingChain(SileroDetector(), ears.recognisers, workers=workers, paused=paused, tuning=tuning, live=live)
 
 
 def _installed(*modules: str) -> bool:

@@ -62,11 +62,15 @@ class HearingChain:
         workers: Sequence[Worker] | None = None,
         paused: Callable[[], None] = lambda: None,
         tuning: Tuning = UNTUNED,
+        live: bool = False,
     ) -> None:
         """Take the detector and the ears, the leading ear first, and where each of them works (here, if not told).
 
-        `paused` is told when the ears are asked.
+        `paused` is told when the ears are asked. With `live`, blocks come as time goes on, and go on being taken while
+        the ears work on a pause, so that speech that goes on drops that at once; without, they may come faster, and
+        each waits for what the pause before it is to come to.
         """
+        self._live = live
         self._detector = detector
         self._ears = AllEars(ears, workers)
         self._told_paused = paused
@@ -133,8 +137,10 @@ class HearingChain:
         """Tell whether the pause is long enough for what the words can still become."""
         if not self._endpointer.has_paused(self._limits.sure_pause_s):
             return False
+        assert self._utterance is not None
+        if self._live and not self._utterance.is_ready():
+            return False
         if self._needed_s is None:
-            assert self._utterance is not None
             opinions = self._utterance.partial()
             self._needed_s = self._needed_pause_s(self._judged(opinions), opinions)
         return self._endpointer.has_paused(self._needed_s)

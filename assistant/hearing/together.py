@@ -22,6 +22,9 @@ class Coming(Protocol[T_co]):
     def result(self) -> T_co:
         """Wait for it and give it."""
 
+    def done(self) -> bool:
+        """Tell whether it is there, without waiting."""
+
 
 class Worker(Protocol):
     """Does one thing after the other, in the order in which they came."""
@@ -39,6 +42,10 @@ class Done(Coming[T]):
     def result(self) -> T:
         """Give it."""
         return self.value
+
+    def done(self) -> bool:
+        """Tell that it is there."""
+        return True
 
 
 class Here:
@@ -102,6 +109,10 @@ class InEars:
     def ask(self) -> None:
         """Begin to make out what the sound so far would be if it were all; returns at once where the workers do."""
         self._asked, self._wish = self._opinions(whole=False)
+
+    def is_ready(self) -> bool:
+        """Tell whether what was asked for is there."""
+        return all(coming.done() for coming in self._asked)
 
     def partial(self) -> tuple[Opinion, ...]:
         """Give what was asked for, and wait for it; ask now if nothing was."""

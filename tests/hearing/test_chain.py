@@ -155,6 +155,18 @@ def test_the_ears_have_taken_the_sound_before_they_are_asked() -> None:
     assert len(taken) > 15, "as it comes"
 
 
+def test_a_live_chain_takes_blocks_while_the_ears_work_and_speech_that_goes_on_drops_that() -> None:
+    """With slow ears, each pause of a digit string would hold the sound up, and the answer with it."""
+    for live, wishes in ((True, [False, True]), (False, [True, True])):
+        waiting = Waiting()
+        chain = HearingChain(Detector(), (Ear(),), workers=[waiting], live=live)
+        chain.open(SCOPE)
+        (found,) = [u for block in blocks(f"_ _ four seven {SHORT} four {LONG}") if (u := chain.push(block))]
+        assert found.verdict.words == "four seven four"
+        assert waiting.wishes[0] is wishes[0]
+        assert waiting.wishes[-1] is wishes[1]
+
+
 class Waiting:
     """Works only when a result is asked for, and then on all that came before."""
 
@@ -172,6 +184,9 @@ class Later:
     def __init__(self, of: Waiting, work: Any) -> None:
         self._of, self._work = of, work
         self._values: list[Any] = []
+
+    def done(self) -> bool:
+        return bool(self._values)
 
     def result(self) -> Any:
         while not self._values:
