@@ -69,8 +69,35 @@ class Opinion:
     """Of a fitted ear; None where it found no sentence."""
 
 
+class Hearing(Protocol):
+    """One utterance in one ear, as its sound comes. Called from the ear's own thread only."""
+
+    def accept(self, sound: Samples) -> None:
+        """Take what sounds next, any number of frames, and do what can be done before the end."""
+
+    def partial(self, wanted: StillWanted = always) -> Opinion:
+        """Tell what the sound so far would be if it were all; more may follow.
+
+        When it is not wanted any more, an empty opinion will do: speech went on, and more is to be taken.
+        """
+
+    def finish(self, wanted: StillWanted = always) -> Opinion:
+        """Tell what the whole utterance may be; nothing is accepted after it.
+
+        It costs nothing more where `partial` was asked before and no sound came since, if the ear can say it then.
+        """
+
+
+@runtime_checkable
+class ChoosingHearing(Hearing, Protocol):
+    """In an ear that can also tell which of a few sentences it is; asked after an ear that gives scores."""
+
+    def choose(self, sentences: Sequence[str]) -> Opinion:
+        """Tell which of these sentences the sound so far is; at least one, of words that were set before."""
+
+
 class Recogniser(Protocol):
-    """One ear. Called from the hearing thread only."""
+    """One ear: gives evidence, never an intent."""
 
     name: str
 
@@ -82,19 +109,13 @@ class Recogniser(Protocol):
 
         """
 
-    def decode(self, utterance: Samples, wanted: StillWanted = always) -> Opinion:
-        """Tell what a whole utterance may be; gives evidence, never an intent.
+    def hear(self) -> Hearing:
+        """Begin with a new utterance; one before it that was not finished is given up.
 
-        When it is not wanted any more, an empty opinion will do: speech went on, and more is to be decoded.
+        Raises:
+            RuntimeError: no sentences were set.
+
         """
-
-
-@runtime_checkable
-class ChoosingRecogniser(Recogniser, Protocol):
-    """An ear that can also tell which of a few sentences an utterance is; asked after an ear that gives scores."""
-
-    def choose(self, utterance: Samples, sentences: Sequence[str]) -> Opinion:
-        """Tell which of these sentences it is; at least one, of words that were set before."""
 
 
 class SpeechDetector(Protocol):

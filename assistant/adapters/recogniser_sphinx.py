@@ -7,6 +7,8 @@ which of the leading ear's sentences it hears: how many words there were is what
 import os
 from collections.abc import Sequence
 
+import numpy as np
+
 from assistant.errors import AssistantError
 from assistant.ports import Candidate, Opinion, Samples, StillWanted, always
 from assistant.words.grammar import Sentences
@@ -50,10 +52,15 @@ class SphinxRecogniser:
             raise AssistantError(f"PocketSphinx's dictionary lacks these words: {', '.join(missing)}")
         self._sentences = sentences
 
-    def decode(self, utterance: Samples, wanted: StillWanted = always) -> Opinion:
-        """Decode the whole utterance in one call; `set_sentences` must have been called."""
+    def hear(self) -> "SphinxHearing":
+        """Begin with an utterance; `set_sentences` must have been called."""
         if self._sentences is None:
-            raise RuntimeError("set_sentences comes before decode")
+            raise RuntimeError("set_sentences comes before hear")
+        return SphinxHearing(self)
+
+    def search(self, utterance: Samples) -> Opinion:
+        """Search all open sentences."""
+        assert self._sentences is not None
         if self._sentences not in self._searches:
             name = f"open{len(self._searches)}"
             self._decoder.add_jsgf_string(name, self._sentences.jsgf)
@@ -62,7 +69,7 @@ class SphinxRecogniser:
         return self._heard(utterance)
 
     def choose(self, utterance: Samples, sentences: Sequence[str]) -> Opinion:
-        """Tell which of a few sentences it is; takes a tenth of the time of decoding."""
+        """Tell which of a few sentences it is; takes a tenth of the time of a search."""
         self._decoder.add_jsgf_string(CHOICE, f"#JSGF V1.0; grammar {CHOICE}; public <one> = {' | '.join(sentences)};")
         self._decoder.activate_search(CHOICE)
         return self._heard(utterance)
@@ -76,3 +83,44 @@ class SphinxRecogniser:
         heard = self._decoder.hyp()
         words = heard.hypstr if heard else ""
         return Opinion(ear=self.name, candidates=(Candidate(words, 0.0),) if words else ())
+
+
+class SphinxHearing:
+    """One utterance: kept until it is asked for.
+
+    It is searched in one piece: the features are freed of the mean of the whole utterance, which is known at its end
+    only. In pieces, with the mean so far, 44 % of commands were right at 15 dB in place of 55, and the search of the
+    whole takes 46 ms, a choice a tenth of it.
+    """
+
+    def __init__(self, ear: SphinxRecogniser) -> None:
+        """Take the ear that searches."""
+        self._ear = ear
+        self._sound: list[Samples] = []
+        self._known: dict[tuple[str, ...], Opinion] = {}
+        """By the sentences to choose from; none for all."""
+
+    def accept(self, sound: Samples) -> None:
+        """Keep sound."""
+        self._sound.append(sound)
+        self._known.clear()
+
+    def partial(self, wanted: StillWanted = always) -> Opinion:
+        """Search the sound so far; asked again it is known."""
+        if () not in self._known and wanted():
+            self._known[()] = self._ear.search(self._whole())
+        return self._known.get((), Opinion(ear=self._ear.name))
+
+    def finish(self, wanted: StillWanted = always) -> Opinion:
+        """Search the whole."""
+        return self.partial(wanted)
+
+    def choose(self, sentences: Sequence[str]) -> Opinion:
+        """Tell which of these it is."""
+        of = tuple(sentences)
+        if of not in self._known:
+            self._known[of] = self._ear.choose(self._whole(), of)
+        return self._known[of]
+
+    def _whole(self) -> Samples:
+        return np.concatenate(self._sound) if self._sound else np.zeros(0, np.int16)

@@ -16,7 +16,6 @@ from assistant.ports import SAMPLE_RATE_HZ, Candidate, Opinion, Samples, StillWa
 from assistant.words.grammar import Sentences
 
 UNKNOWN = "[unk]"
-CHUNK_FRAMES = 4000
 NEEDED_FILES = ("am/final.mdl", "conf/model.conf", "graph/HCLr.fst", "graph/Gr.fst")
 """Without the last two a model takes no phrases, and where it has no other graph the process ends."""
 
@@ -89,21 +88,46 @@ class VoskRecogniser:
         recogniser.SetWords(True)
         self._recogniser, self._phrases = recogniser, phrases
 
-    def decode(self, utterance: Samples, wanted: StillWanted = always) -> Opinion:
-        """Decode a whole utterance; unknown words in it leave no candidate."""
+    def hear(self) -> "VoskHearing":
+        """Begin with an utterance; `set_sentences` must have been called."""
         if self._recogniser is None:
-            raise RuntimeError("set_sentences comes before decode")
-        results = []
-        for start in range(0, len(utterance), CHUNK_FRAMES):
-            if self._recogniser.AcceptWaveform(utterance[start : start + CHUNK_FRAMES].tobytes()):
-                results.append(json.loads(self._recogniser.Result()))
-        results.append(json.loads(self._recogniser.FinalResult()))
-        words = [word for result in results for word in result.get("result", ())]
-        text = " ".join(result["text"] for result in results if result.get("text"))
+            raise RuntimeError("set_sentences comes before hear")
+        self._recogniser.Reset()
+        return VoskHearing(self._recogniser)
+
+
+class VoskHearing:
+    """One utterance, searched as its sound comes; only what is left at the end is done there."""
+
+    def __init__(self, recogniser: Any) -> None:
+        """Take the library's recogniser, which must know of no sound."""
+        self._recogniser = recogniser
+        self._results: list[dict[str, Any]] = []
+        """Of the parts that the library ended of its own accord, at a pause."""
+
+    def accept(self, sound: Samples) -> None:
+        """Search on."""
+        if sound.size and self._recogniser.AcceptWaveform(sound.tobytes()):
+            self._results.append(json.loads(self._recogniser.Result()))
+
+    def partial(self, wanted: StillWanted = always) -> Opinion:
+        """Tell what is likeliest so far, without a confidence: the library gives one at the end only."""
+        last = json.loads(self._recogniser.PartialResult())["partial"]
+        heard = " ".join(text for text in (*(result["text"] for result in self._results), last) if text)
+        candidates = (Candidate(heard, 0.0),) if heard and UNKNOWN not in heard.split() else ()
+        return Opinion(ear=VoskRecogniser.name, candidates=candidates, free_words=heard)
+
+    def finish(self, wanted: StillWanted = always) -> Opinion:
+        """Tell what the whole is; unknown words in it leave no candidate."""
+        self._results.append(json.loads(self._recogniser.FinalResult()))
+        words = [word for result in self._results for word in result.get("result", ())]
+        text = " ".join(result["text"] for result in self._results if result.get("text"))
         if not text or UNKNOWN in text.split():
-            return Opinion(ear=self.name, free_words=text)
+            return Opinion(ear=VoskRecogniser.name, free_words=text)
         confidence = min(float(word["conf"]) for word in words) if words else 0.0
-        return Opinion(ear=self.name, candidates=(Candidate(text, 0.0),), free_words=text, confidence=confidence)
+        return Opinion(
+            ear=VoskRecogniser.name, candidates=(Candidate(text, 0.0),), free_words=text, confidence=confidence
+        )
 
 
 def neighbours(sentences: Sentences) -> tuple[str, ...]:

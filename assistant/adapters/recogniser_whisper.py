@@ -5,7 +5,8 @@ distribution of the next token of each prefix, so that scores are true log proba
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -13,11 +14,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from assistant.hearing.sentences import BEAM, Tokens, TokenTree, candidates_of, search
+from assistant.adapters.log_mel import LogMel
+from assistant.hearing.sentences import BEAM, MOST_TOKENS, Tokens, TokenTree, candidates_of, search
 from assistant.ports import SAMPLE_RATE_HZ, Opinion, Samples, StillWanted, UnfittedHearing, always
 from assistant.words.grammar import Sentences
 
-MEL_BANDS = 80
 CONTEXT_FRAMES = 1000
 """The most, and what the model as it came needs: 10 s of features at 10 ms. Whisper was trained on 30 s; 10 s measured
 .787 right against .807, in a tenth of the time. The silence behind the sound must stay: searched over the utterance
@@ -26,10 +27,10 @@ quiet 92.1 % were right in place of 95.9."""
 LEAST_CONTEXT, CONTEXT_STEP, FRAMES_BEHIND = 240, 80, 32
 """A fitted model was trained on contexts by need: the smallest multiple of so many frames, at least so many, that holds
 the sound and these behind it. A decoding then takes .12 s of processor time in place of .32."""
+MORE_TOKENS = 3
+"""How far the model goes on by itself behind a prefix that it was asked about: a step costs a third of a question."""
 FREE_TOKENS = 12
-"""Of the unfitted model's free hearing: at short contexts it goes round without end, at a cost."""
-FRAME_LEAD = 80
-"""Samples before the first frame, so that frames stand where Whisper's own features have them."""
+"""Of free hearing at first: the unfitted model goes round without end at short contexts, at a cost."""
 PROMPT = " pair forty seven, blue white, four seven, binder orange white, mark open, next pair"
 """Earlier text that leads the model to write words, not figures. It is the same in every state."""
 
@@ -51,6 +52,8 @@ class WhisperRecogniser:
 
         self.name = "whisper" if fitted is None else "fitted"
         self._unfitted = None if fitted is None else _loaded(model_folder)
+        self._beside = None if fitted is None else ThreadPoolExecutor(1, "unfitted")
+        """Where the model as it came hears the same sound meanwhile."""
         self._model = _loaded(model_folder) if fitted is None else _loaded(model_folder, fitted)
         self._storage = ctranslate2.StorageView
         self._tokenizer = Tokenizer.from_file(str(model_folder / "tokenizer.json"))
@@ -73,15 +76,18 @@ class WhisperRecogniser:
         )
         self._trees[sentences] = self._tree
 
-    def decode(self, utterance: Samples, wanted: StillWanted = always) -> Opinion:
-        """Search the open sentences; `set_sentences` must have been called."""
+    def hear(self) -> "WhisperHearing":
+        """Begin with an utterance; `set_sentences` must have been called."""
         if self._tree is None:
-            raise RuntimeError("set_sentences comes before decode")
-        if not wanted():
-            return Opinion(ear=self.name)
-        mel = features(utterance, CONTEXT_FRAMES if self._unfitted is None else context_for(utterance))
-        encoded = np.array(self._model.encode(self._storage.from_array(mel)))
-        found = search(self._tree, lambda prefixes: self._next_scores(encoded, prefixes), self._end, BEAM, wanted)
+            raise RuntimeError("set_sentences comes before hear")
+        return WhisperHearing(self._made_of, self._tree)
+
+    def _made_of(self, mel: LogMel, tree: TokenTree, wanted: StillWanted) -> Opinion:
+        """Search the open sentences."""
+        heard = mel.features(CONTEXT_FRAMES if self._unfitted is None else context_for(mel.samples))
+        free = self._beside.submit(self._heard_freely, heard) if self._beside else None
+        encoded = np.array(self._model.encode(self._storage.from_array(heard)))
+        found = search(tree, lambda prefixes: self._next_scores(encoded, prefixes), self._end, BEAM, wanted)
         if not wanted():
             return Opinion(ear=self.name)
         return Opinion(
@@ -89,36 +95,66 @@ class WhisperRecogniser:
             candidates=candidates_of(found, self._words_of),
             free_words=self._text_of(found.free),
             free_score=found.free_score,
-            unfitted=self._heard_unfitted(mel, found.candidates[0][0]) if found.candidates else None,
+            unfitted=self._unfitted_hearing(*free.result(), found.candidates[0][0])
+            if free and found.candidates
+            else None,
         )
 
-    def _heard_unfitted(self, mel: NDArray[np.float32], best: Tokens) -> UnfittedHearing | None:
-        """Ask the model as it came: what it hears freely, and how likely it finds the best candidate."""
-        if self._unfitted is None:
-            return None
-        encoded = self._unfitted.encode(self._storage.from_array(mel))
-        free = self._steps(self._unfitted, encoded, (), FREE_TOKENS)
-        heard: list[int] = [int(row.argmax()) for row in free]
+    def _heard_freely(self, mel: NDArray[np.float32]) -> tuple[NDArray[np.float32], Tokens, float]:
+        """Ask the model as it came what it hears: the encoded sound, the tokens up to the end, their score."""
+        assert self._unfitted is not None
+        encoded = np.array(self._unfitted.encode(self._storage.from_array(mel)))
+        (rows,) = self._steps(self._unfitted, encoded, ((),), FREE_TOKENS)
+        heard: list[int] = [int(row.argmax()) for row in rows]
         heard = heard[: heard.index(self._end) + 1] if self._end in heard else heard
-        wanted = self._steps(self._unfitted, encoded, best, len(best))
-        return UnfittedHearing(
-            free_words=self._text_of(tuple(token for token in heard if token != self._end)),
-            free_score=float(sum(row[token] for row, token in zip(free, heard, strict=False))),
-            best_score=float(sum(row[token] for row, token in zip(wanted, (*best, self._end), strict=True))),
-        )
+        return encoded, tuple(heard), float(sum(row[token] for row, token in zip(rows, heard, strict=False)))
 
-    def _steps(self, model: Any, encoded: Any, forced: Tokens, most: int) -> list[NDArray[np.float32]]:
-        """Give log probabilities of each next token, behind the forced ones or, where there are none, the likeliest."""
-        (result,) = model.generate(
-            encoded,
-            [self._prompt + list(forced)],
+    def _unfitted_hearing(
+        self, encoded: NDArray[np.float32], free: Tokens, free_score: float, best: Tokens
+    ) -> UnfittedHearing:
+        """Ask it how likely it finds the best candidate, where that is not what it heard itself."""
+        best_score = free_score
+        if free != (*best, self._end):
+            (rows,) = self._steps(self._unfitted, encoded, (best,), len(best))
+            best_score = float(sum(row[token] for row, token in zip(rows, (*best, self._end), strict=True)))
+        text = self._text_of(tuple(token for token in free if token != self._end))
+        return UnfittedHearing(free_words=text, free_score=free_score, best_score=best_score)
+
+    def _next_scores(
+        self, encoded: NDArray[np.float32], prefixes: Sequence[Tokens]
+    ) -> dict[Tokens, NDArray[np.float32]]:
+        """Give log probabilities of the next token behind each prefix, and on the likeliest way on from it."""
+        most = min(MOST_TOKENS, len(prefixes[0]) + MORE_TOKENS) if prefixes[0] else FREE_TOKENS
+        found: dict[Tokens, NDArray[np.float32]] = {}
+        for prefix, rows in zip(prefixes, self._steps(self._model, encoded, prefixes, most), strict=True):
+            way = prefix
+            for row in rows[len(prefix) :]:
+                found.setdefault(way, row)
+                way = (*way, int(row.argmax()))
+        return found
+
+    def _steps(
+        self, model: Any, encoded: NDArray[np.float32], forced: Sequence[Tokens], most: int
+    ) -> list[list[NDArray[np.float32]]]:
+        """Give log probabilities of each next token, behind the forced ones and then behind the likeliest.
+
+        Tokens after the start sequence count as forced output, so that all rows are true probabilities of the next
+        token; the last is that behind the end, or behind so many tokens.
+        """
+        batch = self._storage.from_array(np.ascontiguousarray(np.repeat(encoded, len(forced), 0)))
+        results: list[Any] = model.generate(
+            batch,
+            [self._prompt + list(tokens) for tokens in forced],
             beam_size=1,
             max_length=len(self._prompt) + most,
             return_logits_vocab=True,
             suppress_blank=False,
             suppress_tokens=[],
         )
-        return [log_softmax(np.array(row, dtype=np.float32).reshape(1, -1))[0] for row in result.logits[0]]
+        return [
+            list(log_softmax(np.stack([np.array(row, dtype=np.float32).reshape(-1) for row in result.logits[0]])))
+            for result in results
+        ]
 
     def _text_of(self, tokens: Tokens) -> str:
         return str(self._tokenizer.decode(list(tokens))).strip().lower()
@@ -132,25 +168,34 @@ class WhisperRecogniser:
     def _tokens(self, text: str) -> Tokens:
         return tuple(self._tokenizer.encode(text, add_special_tokens=False).ids)
 
-    def _next_scores(self, encoded: NDArray[np.float32], prefixes: Sequence[Tokens]) -> NDArray[np.float32]:
-        """Give log probabilities of the next token, shape (prefixes, vocabulary).
 
-        Tokens after the start sequence count as forced output, so that the wanted logits are those of
-        step len(prefix).
-        """
-        batch = self._storage.from_array(np.ascontiguousarray(np.repeat(encoded, len(prefixes), 0)))
-        step = len(prefixes[0])
-        results: list[Any] = self._model.generate(
-            batch,
-            [self._prompt + list(prefix) for prefix in prefixes],
-            beam_size=1,
-            max_length=len(self._prompt) + step,
-            return_logits_vocab=True,
-            suppress_blank=False,
-            suppress_tokens=[],
-        )
-        logits = np.stack([np.array(result.logits[0][step], dtype=np.float32).reshape(-1) for result in results])
-        return log_softmax(logits)
+class WhisperHearing:
+    """One utterance: features as the sound comes, the search when it is asked for."""
+
+    def __init__(self, made_of: Callable[[LogMel, TokenTree, StillWanted], Opinion], tree: TokenTree) -> None:
+        """Take what searches the features, and the sentences."""
+        self._made_of = made_of
+        self._tree = tree
+        self._mel = LogMel()
+        self._opinion: Opinion | None = None
+
+    def accept(self, sound: Samples) -> None:
+        """Take sound."""
+        self._mel.accept(sound)
+        self._opinion = None
+
+    def partial(self, wanted: StillWanted = always) -> Opinion:
+        """Search the sound so far; asked again it is known."""
+        if self._opinion is not None:
+            return self._opinion
+        opinion = self._made_of(self._mel, self._tree, wanted)
+        if wanted():
+            self._opinion = opinion
+        return opinion
+
+    def finish(self, wanted: StillWanted = always) -> Opinion:
+        """Search the whole: the model knows no end, so that it is the same as of the sound so far."""
+        return self.partial(wanted)
 
 
 def _loaded(folder: Path, fitted: Path | bytes | None = None) -> Any:
@@ -180,28 +225,7 @@ def log_softmax(logits: NDArray[np.float32]) -> NDArray[np.float32]:
     return np.asarray(logits - top - np.log(np.exp(logits - top).sum(1, keepdims=True)), dtype=np.float32)
 
 
-def context_for(utterance: Samples) -> int:
-    """Give the frames of context that a sound needs."""
-    needed = len(utterance) * 100 // SAMPLE_RATE_HZ + 1 + FRAMES_BEHIND
+def context_for(samples: int) -> int:
+    """Give the frames of context that so many samples of sound need."""
+    needed = samples * 100 // SAMPLE_RATE_HZ + 1 + FRAMES_BEHIND
     return min(CONTEXT_FRAMES, max(LEAST_CONTEXT, CONTEXT_STEP * math.ceil(needed / CONTEXT_STEP)))
-
-
-def features(utterance: Samples, context: int = CONTEXT_FRAMES) -> NDArray[np.float32]:
-    """Give Whisper's log-mel features of an utterance, shape (1, 80, context).
-
-    Sound beyond the context is cut off; shorter sound is filled up with the floor.
-    """
-    import kaldi_native_fbank
-
-    options = kaldi_native_fbank.WhisperFeatureOptions()
-    options.dim = MEL_BANDS
-    bank = kaldi_native_fbank.OnlineWhisperFbank(options)
-    sound = np.pad(utterance.astype(np.float32) / 32768, (FRAME_LEAD, SAMPLE_RATE_HZ // 40))
-    bank.accept_waveform(SAMPLE_RATE_HZ, sound)
-    bank.input_finished()
-    count = min(bank.num_frames_ready, context)
-    mel = np.stack([bank.get_frame(index) for index in range(count)], axis=1)
-    log_mel = np.log10(np.maximum(mel, 1e-10))
-    log_mel = (np.maximum(log_mel, log_mel.max() - 8.0) + 4.0) / 4.0
-    filled = np.pad(log_mel, ((0, 0), (0, context - count)), constant_values=log_mel.min())
-    return np.ascontiguousarray(filled[None], dtype=np.float32)

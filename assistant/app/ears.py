@@ -1,18 +1,16 @@
 """Which ears are to be had here, and how several decode one utterance side by side."""
 
 import importlib.util
-import threading
 from collections.abc import Callable
-from concurrent.futures import Future, ThreadPoolExecutor
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
 from assistant.app import fitted_ear, speech_models
 from assistant.errors import AssistantError
-from assistant.hearing.chain import HearingChain, Pending
-from assistant.hearing.second_ear import second_opinion
+from assistant.hearing.chain import HearingChain
 from assistant.hearing.tuning import UNTUNED, Tuning
-from assistant.ports import Opinion, Recogniser, Samples
+from assistant.ports import Recogniser
 
 EAR_NAMES = ("fitted", "whisper", "sphinx", "vosk")
 CHOICES = (
@@ -81,35 +79,14 @@ def load(choice: str | None, vosk_model: Path | None = None) -> Ears:
     return Ears(name, recognisers, "; ".join(notes))
 
 
-def new_chain(ears: Ears, paused: Callable[[], None] = lambda: None, tuning: Tuning = UNTUNED) -> HearingChain:
-    """Put the ears behind a speech detector; each decodes in a thread of its own, one utterance at a time."""
+def new_chain(
+    ears: Ears, paused: Callable[[], None] = lambda: None, tuning: Tuning = UNTUNED, *, live: bool = False
+) -> HearingChain:
+    """Put the ears behind a speech detector; each works in a thread of its own. `live`: see `HearingChain`."""
     from assistant.adapters.speech_detector import SileroDetector
 
-    threads = [ThreadPoolExecutor(max_workers=1, thread_name_prefix=ear.name) for ear in ears.recognisers]
-
-    def decode(recognisers: tuple[Recogniser, ...], sound: Samples) -> Pending:
-        dropped = threading.Event()
-        leading = threads[0].submit(recognisers[0].decode, sound, lambda: not dropped.is_set())
-        first = recognisers[0].name
-        others = zip(threads[1:], recognisers[1:], strict=True)
-        asked = (thread.submit(second_opinion, ear, sound, first, leading.result) for thread, ear in others)
-        return _AllEars((leading, *asked), dropped)
-
-    return HearingChain(SileroDetector(), ears.recognisers, decode=decode, paused=paused, tuning=tuning)
-
-
-@dataclass(frozen=True, slots=True)
-class _AllEars:
-    """The decodings of one utterance by all ears."""
-
-    futures: tuple[Future[Opinion], ...]
-    dropped: threading.Event
-
-    def result(self) -> tuple[Opinion, ...]:
-        return tuple(future.result() for future in self.futures)
-
-    def drop(self) -> None:
-        self.dropped.set()
+    workers = [ThreadPoolExecutor(max_workers=1, thread_name_prefix=ear.name) for ear in ears.recognisers]
+    return HearingChain(SileroDetector(), ears.recognisers, workers=workers, paused=paused, tuning=tuning, live=live)
 
 
 def _installed(*modules: str) -> bool:

@@ -269,7 +269,7 @@ class _Feeding:
         tuning = UNTUNED if options.untuned else load_tuning()
         if tuning != UNTUNED:
             self._screen.show("Tuned to a voice; splice-assistant tune --show tells to what")
-        chain = ears_here.new_chain(ears, self._tick, tuning)
+        chain = ears_here.new_chain(ears, self._tick, tuning, live=not source.waits)
         self._heard_by = replace(self._heard_by, microphone=source.name, ears=ears.name, keeps_sound=options.keep_sound)
 
         def listen() -> None:

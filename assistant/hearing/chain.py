@@ -7,18 +7,17 @@ beyond what is open.
 
 import math
 from collections import deque
-from collections.abc import Callable
-from dataclasses import dataclass
-from typing import Protocol
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from assistant.hearing.second_ear import second_opinion
+from assistant.hearing.pause import needed_pause_s
+from assistant.hearing.together import AllEars, InEars, Worker
 from assistant.hearing.tuning import UNTUNED, Tuning
 from assistant.hearing.utterance import Endpointer, Endpointing, SpeechChange
 from assistant.hearing.verdict import IDEAL, Circumstances, Judgement, Verdict, judge
 from assistant.ports import BLOCK_FRAMES, SAMPLE_RATE_HZ, Opinion, Recogniser, Samples, SpeechDetector
-from assistant.words.numbers import NUMBER_WORDS
 from assistant.words.vocabulary import Scope, voice_sentences
 
 BLOCK_S = BLOCK_FRAMES / SAMPLE_RATE_HZ
@@ -36,6 +35,8 @@ class Utterance:
     clipped: bool
     """Whether the sound reached full scale."""
     circumstances: Circumstances = IDEAL
+    opinions: tuple[Opinion, ...] = ()
+    """What the verdict was made of."""
 
 
 def level_db(block: Samples) -> float:
@@ -44,80 +45,52 @@ def level_db(block: Samples) -> float:
     return 10 * math.log10(max(power, 1e-10))
 
 
-class Pending(Protocol):
-    """A decoding under way."""
-
-    def result(self) -> tuple[Opinion, ...]:
-        """Wait for the result and give it."""
-
-    def drop(self) -> None:
-        """Tell that the result is not wanted; it may still be asked for, and be empty."""
-
-
-Decode = Callable[[tuple[Recogniser, ...], Samples], Pending]
-"""Begins to decode an utterance by all ears; returns at once."""
-
-
-@dataclass(frozen=True, slots=True)
-class Decoded:
-    """A decoding that was done on the spot."""
-
-    opinions: tuple[Opinion, ...]
-
-    def result(self) -> tuple[Opinion, ...]:
-        """Give the result."""
-        return self.opinions
-
-    def drop(self) -> None:
-        """Do nothing: it is done."""
-
-
-def decode_here(ears: tuple[Recogniser, ...], sound: Samples) -> Pending:
-    """Decode one ear after the other, at once."""
-    leading = ears[0].decode(sound)
-    return Decoded((leading, *(second_opinion(ear, sound, ears[0].name, lambda: leading) for ear in ears[1:])))
-
-
 class HearingChain:
     """Takes blocks and gives utterances; holds the sound of the open utterance only.
 
-    Decoding begins early in a pause. How long the pause must last before the verdict counts depends on
-    what can still follow the words: nothing, colours only, or more figures.
+    The ears take the sound of an open utterance as it comes. In a pause they are asked what it would be if it were
+    all, and take nothing more until speech goes on. How long the pause must last before the verdict counts is told by
+    `pause`.
     """
 
     def __init__(
         self,
         detector: SpeechDetector,
-        ears: tuple[Recogniser, ...],
+        ears: Sequence[Recogniser],
         *,
         limits: Endpointing | None = None,
-        decode: Decode = decode_here,
+        workers: Sequence[Worker] | None = None,
         paused: Callable[[], None] = lambda: None,
         tuning: Tuning = UNTUNED,
+        live: bool = False,
     ) -> None:
-        """Take the detector and the ears, the leading ear first; `paused` is told when decoding begins."""
+        """Take the detector and the ears, the leading ear first, and where each of them works (here, if not told).
+
+        `paused` is told when the ears are asked. With `live`, blocks come as time goes on, and go on being taken while
+        the ears work on a pause, so that speech that goes on drops that at once; without, they may come faster, and
+        each waits for what the pause before it is to come to.
+        """
+        self._live = live
         self._detector = detector
-        self._ears = ears
-        self._decode = decode
+        self._ears = AllEars(ears, workers)
         self._told_paused = paused
         self._tuning = tuning
         self._limits = limits or Endpointing()
         self._endpointer = Endpointer(self._limits, BLOCK_S)
         self._kept: deque[Samples] = deque()
         self._first_kept = 0
-        self._pending: Pending | None = None
-        self._verdict: Verdict | None = None
+        self._utterance: InEars | None = None
+        self._accepted = 0
+        """Block before which the ears have taken all of the utterance."""
+        self._needed_s: float | None = None
+        """How long this pause must last, by the sound before it; None where that is not known yet."""
         self._scope: Scope | None = None
 
     def open(self, scope: Scope) -> None:
         """Listen for the sentences of this scope from the next utterance on."""
         if scope != self._scope:
-            if self._pending is not None:
-                self._pending.drop()
-                self._pending.result()  # sentences change only between decodings
             self._drop()
-            for ear in self._ears:
-                ear.set_sentences(voice_sentences(scope))
+            self._ears.set_sentences(voice_sentences(scope))
             self._scope = scope
 
     def forget(self) -> None:
@@ -131,66 +104,74 @@ class HearingChain:
         if self._scope is None:
             raise RuntimeError("open comes before push")
         self._kept.append(block)
+        was_paused = self._endpointer.is_paused
         change = self._endpointer.push(self._detector.probability(block), level_db(block))
-        if change is SpeechChange.PAUSED:
-            self._pending = self._decode(self._ears, self._sound())
-            self._told_paused()
-        elif change in (SpeechChange.RESUMED, SpeechChange.OPENED):
+        if change is SpeechChange.OPENED:
             self._drop()
+            self._utterance, self._accepted = self._ears.begin(), self._endpointer.start
+        if self._utterance is not None and (not was_paused or change is SpeechChange.RESUMED):
+            self._accept(self._utterance)
+        if change is SpeechChange.PAUSED and self._utterance is not None:
+            self._utterance.ask()
+            self._told_paused()
         elif change is SpeechChange.ENDED:
-            return self._ended(self._judged())
-        elif self._endpointer.is_paused:
-            return self._ended_early()
+            return self._ended()
+        elif self._endpointer.is_paused and self._is_over():
+            self._endpointer.finish()
+            return self._ended()
         self._trim()
         return None
 
     def _drop(self) -> None:
-        if self._pending is not None:
-            self._pending.drop()
-        self._pending = self._verdict = None
+        if self._utterance is not None:
+            self._utterance.drop()
+        self._utterance = self._needed_s = None
 
-    def _ended_early(self) -> Utterance | None:
-        """End the utterance when the pause is long enough for what the words can still become."""
-        quiet_s = self._endpointer.quiet_blocks * BLOCK_S
-        if quiet_s < self._limits.short_pause_s:
-            return None
-        verdict = self._judged()
-        if quiet_s < self._needed_pause_s(verdict):
-            return None
-        self._endpointer.finish()
-        return self._ended(verdict)
+    def _accept(self, utterance: InEars) -> None:
+        """Give the ears what they have not taken yet."""
+        self._needed_s = None
+        utterance.accept(self._sound(self._accepted, self._endpointer.position))
+        self._accepted = self._endpointer.position
 
-    def _sound(self) -> Samples:
-        start, end = self._endpointer.start, self._endpointer.sound_end
+    def _is_over(self) -> bool:
+        """Tell whether the pause is long enough for what the words can still become."""
+        if not self._endpointer.has_paused(self._limits.sure_pause_s):
+            return False
+        assert self._utterance is not None
+        if self._live and not self._utterance.is_ready():
+            return False
+        if self._needed_s is None:
+            opinions = self._utterance.partial()
+            self._needed_s = self._needed_pause_s(self._judged(opinions), opinions)
+        return self._endpointer.has_paused(self._needed_s)
+
+    def _sound(self, start: int, end: int) -> Samples:
+        """Give the sound from one block to another."""
         wanted = list(self._kept)[max(0, start - self._first_kept) : max(0, end - self._first_kept)]
         return np.concatenate(wanted) if wanted else np.zeros(0, np.int16)
 
-    def _judged(self) -> Verdict:
-        """Wait for the decoding of this pause, and judge it once."""
+    def _judged(self, opinions: tuple[Opinion, ...]) -> Verdict:
         assert self._scope is not None
-        if self._verdict is None:
-            pending = self._pending or self._decode(self._ears, self._sound())
-            self._verdict = judge(pending.result(), self._scope, self._tuning, self._circumstances())
-        return self._verdict
+        return judge(opinions, self._scope, self._tuning, self._circumstances())
 
     def _circumstances(self) -> Circumstances:
         return Circumstances(
             speech_s=self._endpointer.speech_blocks * BLOCK_S, over_floor_db=self._endpointer.over_floor_db
         )
 
-    def _needed_pause_s(self, verdict: Verdict) -> float:
-        """Give the pause after which these words are all: the more can follow, the longer."""
+    def _needed_pause_s(self, verdict: Verdict, opinions: tuple[Opinion, ...]) -> float:
         assert self._scope is not None
-        if verdict.judgement is not Judgement.ACCEPTED:
-            return self._limits.long_pause_s
-        automaton = voice_sentences(self._scope).automaton
-        following = automaton.following(automaton.after(verdict.words.split()))
-        if not following:
-            return self._limits.short_pause_s
-        return self._limits.long_pause_s if following.keys() & NUMBER_WORDS else self._limits.middle_pause_s
+        return needed_pause_s(verdict, opinions, self._scope, self._limits, self._circumstances())
 
-    def _ended(self, verdict: Verdict) -> Utterance:
-        sound = self._sound()
+    def _ended(self) -> Utterance:
+        """Judge the whole utterance; what was cut short, or is something else than it seemed to be, is asked back."""
+        assert self._utterance is not None
+        opinions = self._utterance.finish()
+        verdict = self._judged(opinions)
+        is_over = self._endpointer.has_paused(self._needed_pause_s(verdict, opinions))
+        if verdict.judgement is Judgement.ACCEPTED and not is_over:
+            verdict = replace(verdict, judgement=Judgement.ASK_BACK)
+        sound = self._sound(self._endpointer.start, self._accepted)
         self._drop()
         return Utterance(
             start_s=self._endpointer.start * BLOCK_S,
@@ -199,6 +180,7 @@ class HearingChain:
             sound=sound,
             circumstances=self._circumstances(),
             clipped=bool(sound.size and int(np.abs(sound.astype(np.int32)).max()) >= FULL_SCALE),
+            opinions=opinions,
         )
 
     def _trim(self) -> None:

@@ -29,6 +29,8 @@ class Reading:
 
     0 where free hearing means the same in other writing ("forty seven, orange violet.").
     """
+    certainty: float = 0.0
+    """Log probability of the best meaning, all of its sentences together, in nats."""
     confidence: float | None = None
     free_agrees: bool = False
     """Whether free hearing came to the same meaning."""
@@ -109,6 +111,7 @@ def reading_of(opinion: Opinion, meanings: Meanings) -> Reading:
         intent=intent,
         margin=total - totals[1][0] if len(totals) > 1 else NO_RIVAL,
         likelihood_ratio=ratio,
+        certainty=total,
         confidence=opinion.confidence,
         free_agrees=free_agrees,
         unfitted_ratio=_unfitted_ratio(opinion, intent, meanings),

@@ -4,7 +4,7 @@ The search asks any scorer for the log probability of each next token, so that i
 Every open sentence is searched with equal right: nothing here may favour the expected pair.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,14 +14,20 @@ from assistant.ports import Candidate
 from assistant.words.grammar import Automaton, Reached
 
 Tokens = tuple[int, ...]
-Scorer = Callable[[Sequence[Tokens]], NDArray[np.float32]]
-"""Prefixes, all of one length -> log probabilities of the next token, shape (prefixes, tokens)."""
+Scorer = Callable[[Sequence[Tokens]], Mapping[Tokens, NDArray[np.float32]]]
+"""Prefixes, all of one length -> for each of them the log probabilities of the next token, shape (tokens,).
+
+It may add those of longer prefixes that it came by: what it hears freely is most often a sentence of ours already, and
+then less has to be asked. 36 human calls in quiet and in noise: 3.7 questions an utterance in place of 5.7."""
 
 BEAM = 8
 """Prefixes kept at each step; 8 was measured against 4 and loses fewer right answers."""
 BEAM_WIDTH_NATS = 6.0
 """Prefixes this much worse than the best are dropped: twice the margin that any verdict asks for. Each prefix
 costs about 10 ms a step; 9 nats kept 5.4 prefixes on average, 6 keep 3.2."""
+WHOLE_WIDTH_NATS = 8.0
+"""Prefixes this much worse than the best whole sentence are dropped: more than any verdict, tuned or not, or any pause
+looks at. Without it a number of full length went on to every colour, 14 nats below."""
 MOST_CANDIDATES = 8
 MOST_TOKENS = 20
 
@@ -108,25 +114,25 @@ def search(
     It ends at the next step, with what it has, when it is not wanted any more.
     """
     paths = [_Path((), tree.start, 0.0)]
+    known: dict[Tokens, NDArray[np.float32]] = {}
     done: dict[Tokens, float] = {}
     free: Tokens = ()
     free_score, free_open = 0.0, True
     for _ in range(MOST_TOKENS):
         if not paths or not wanted():
             break
-        prefixes = list(dict.fromkeys(path.tokens for path in paths))
-        if free_open and free not in prefixes:
-            prefixes.append(free)
-        row = {prefix: index for index, prefix in enumerate(prefixes)}
-        scored = scorer(prefixes)
+        needed = dict.fromkeys((*(path.tokens for path in paths), *((free,) if free_open else ())))
+        asked = [prefix for prefix in needed if prefix not in known]
+        if asked:
+            known.update(scorer(asked))
         if free_open:
-            token = int(scored[row[free]].argmax())
-            free_score += float(scored[row[free]][token])
+            token = int(known[free].argmax())
+            free_score += float(known[free][token])
             free_open = token != end_token and len(free) < MOST_TOKENS
             free = (*free, token) if free_open else free
         grown: list[_Path] = []
         for path in paths:
-            scores = scored[row[path.tokens]]
+            scores = known[path.tokens]
             if tree.may_end(path.place):
                 done[path.tokens] = max(done.get(path.tokens, -np.inf), path.score + float(scores[end_token]))
             for token, places in tree.following(path.place).items():
@@ -142,7 +148,7 @@ def _pruned(grown: list[_Path], done: dict[Tokens, float], beam: int) -> list[_P
         return []
     grown.sort(key=lambda path: -path.score)
     finished = sorted(done.values(), reverse=True)
-    floor = grown[0].score - BEAM_WIDTH_NATS
+    floor = max(grown[0].score - BEAM_WIDTH_NATS, finished[0] - WHOLE_WIDTH_NATS if finished else -np.inf)
     if len(finished) >= MOST_CANDIDATES:
         floor = max(floor, finished[MOST_CANDIDATES - 1])
     return [path for path in grown[:beam] if path.score > floor]

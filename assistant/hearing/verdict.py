@@ -86,6 +86,11 @@ UNFITTED_RATIO, UNFITTED_RATIO_COSTLY = -12.0, -8.0
 """Least ratio that the model as it came gives the sentence of the fitted ear, which leans towards our words: whether
 this is a call at all must not be judged by the fit alone. Of 208 right calls on recorded evidence 4 are asked back by
 it; -8 and -5 asked 12 back. Talk of that evidence is refused by the fitted ear's own ratio already."""
+LEAST_CERTAINTY_IN_NOISE = -1.2
+"""Least log probability that the fitted ear gives a meaning in noise, if number and colours do not check each other:
+at less than 0.3 it hears words most likely that are not ours, though none of them alone is likelier. On recorded
+evidence no right call of 120 in noise falls below, and the one piece of talk of 180 that was accepted at 5 dB does
+("visual" as "three zero", 0.17), with two of three numbers that were cut in the middle of a call at 10 dB."""
 CONFIDENCE_TO_ASK = 0.7
 """Least word confidence of an ear that gives one; a judgement, not measured with an English model."""
 
@@ -198,7 +203,8 @@ def _judge_scored(reading: Reading, scope: Scope, tuning: Tuning, *, second_agre
         margin = max(margin, TAIL_MARGIN_IN_NOISE)
     margin += tuning.extra_margin(reading.words)
     ratio = min(limits.likelihood_ratio, tuning.likelihood_ratio)
-    if reading.likelihood_ratio >= ratio and reading.margin >= margin:
+    uncertain = fitted and not quiet and limits is not CODED and reading.certainty < LEAST_CERTAINTY_IN_NOISE
+    if reading.likelihood_ratio >= ratio and reading.margin >= margin and not uncertain:
         return Judgement.ACCEPTED
     if reading.likelihood_ratio >= LIKELIHOOD_RATIO_TO_ASK:
         return Judgement.ASK_BACK

@@ -24,6 +24,7 @@ from assistant.hearing.evidence import Meanings, reading_of
 from assistant.ports import SAMPLE_RATE_HZ, Candidate, Opinion, Samples
 from assistant.words.grammar import Maybe, OneOf, Sentences, Seq, Words
 from assistant.words.vocabulary import ALL_INTENTS, Scope
+from tests.hearing.ears import begun, opinion_of
 
 SILENCE = np.zeros(SAMPLE_RATE_HZ, np.int16)
 
@@ -63,6 +64,9 @@ class Library:
     ended: dict[int, dict[str, Any]] = field(default_factory=dict)
     """By number of the chunk, from 0: a result that is ready after it."""
     final: dict[str, Any] = field(default_factory=said)
+    partial: str = ""
+    """What is likeliest while the utterance goes on."""
+    resets: int = 0
     model_fails: bool = False
     recogniser_fails: bool = False
     model_calls: list[tuple[tuple[Any, ...], dict[str, Any]]] = field(default_factory=list)
@@ -102,6 +106,13 @@ class Library:
             def Result(self) -> str:  # noqa: N802
                 return json.dumps(library.ended[len(library.chunks) - 1])
 
+            def Reset(self) -> None:  # noqa: N802
+                library.resets += 1
+                library.chunks.clear()
+
+            def PartialResult(self) -> str:  # noqa: N802
+                return json.dumps({"partial": library.partial})
+
             def FinalResult(self) -> str:  # noqa: N802
                 return json.dumps(library.final)
 
@@ -136,7 +147,7 @@ def test_a_path_is_always_given_so_that_nothing_is_looked_for_on_the_network(
     # vosk/__init__.py 0.3.45: Model(model_path=None, ...) asks a server for a list of models
     assert library.model_calls == [((str(folder),), {})]
     ear.set_sentences(sentences("blue white"))
-    ear.decode(SILENCE)
+    opinion_of(ear, SILENCE)
     assert len(library.model_calls) == 1
     assert library.log_levels == [-1], "the library is quiet"
 
@@ -185,7 +196,7 @@ def test_after_a_refusal_the_phrases_before_are_still_in_use(library: Library, e
     ear.set_sentences(sentences("blue white"))
     refused(lambda: ear.set_sentences(sentences("violet")))
     library.final = said(("blue", 1.0), ("white", 0.9))
-    assert ear.decode(SILENCE).free_words == "blue white"
+    assert opinion_of(ear, SILENCE).free_words == "blue white"
     assert len(library.phrase_lists) == 1
 
 
@@ -212,7 +223,7 @@ def test_phrases_are_given_as_they_are_written(library: Library, ear: VoskRecogn
 
 def test_a_recogniser_is_made_anew_only_for_other_phrases(library: Library, ear: VoskRecogniser) -> None:
     ear.set_sentences(sentences("blue white"))
-    ear.decode(SILENCE)
+    opinion_of(ear, SILENCE)
     ear.set_sentences(sentences("blue white"))
     assert len(library.phrase_lists) == 1
     ear.set_sentences(sentences("orange white"))
@@ -221,8 +232,8 @@ def test_a_recogniser_is_made_anew_only_for_other_phrases(library: Library, ear:
 
 
 def test_sentences_come_before_sound(ear: VoskRecogniser) -> None:
-    with pytest.raises(RuntimeError, match="set_sentences comes before decode"):
-        ear.decode(SILENCE)
+    with pytest.raises(RuntimeError, match="set_sentences comes before hear"):
+        opinion_of(ear, SILENCE)
 
 
 @pytest.fixture
@@ -231,19 +242,51 @@ def ready(ear: VoskRecogniser) -> VoskRecogniser:
     return ear
 
 
+def test_sound_is_searched_as_it_comes_and_what_is_likeliest_so_far_has_no_confidence(
+    library: Library, ready: VoskRecogniser
+) -> None:
+    hearing = ready.hear()
+    hearing.accept(SILENCE[:512])
+    assert len(library.chunks) == 1, "it does not wait for the end"
+    library.partial = "blue"
+    assert hearing.partial() == Opinion(ear="vosk", candidates=(Candidate("blue", 0.0),), free_words="blue")
+    library.partial = "blue [unk]"
+    assert hearing.partial() == Opinion(ear="vosk", free_words="blue [unk]")
+    hearing.accept(SILENCE[:512])
+    library.final = said(("blue", 0.9), ("white", 0.8))
+    assert hearing.finish().confidence == 0.8
+
+
+def test_what_the_library_ended_of_its_own_accord_is_part_of_what_is_heard_so_far(
+    library: Library, ready: VoskRecogniser
+) -> None:
+    library.ended = {0: said(("orange", 0.8))}
+    library.partial = "white"
+    hearing = ready.hear()
+    hearing.accept(SILENCE)
+    assert hearing.partial().free_words == "orange white"
+
+
+def test_an_utterance_that_was_given_up_leaves_nothing_to_the_next(library: Library, ready: VoskRecogniser) -> None:
+    ready.hear().accept(SILENCE)
+    ready.hear()
+    assert library.resets == 2
+    assert library.chunks == []
+
+
 @pytest.mark.parametrize("frames", [0, 1, 3999, 4000, 4001, 12_345])
 def test_every_frame_reaches_the_library_once_and_in_order(
     library: Library, ready: VoskRecogniser, frames: int
 ) -> None:
     utterance = (np.arange(frames) % 30_000).astype(np.int16)
-    ready.decode(utterance)
+    opinion_of(ready, utterance)
     assert b"".join(library.chunks) == utterance.astype("<i2").tobytes()
     assert b"" not in library.chunks
 
 
 def test_what_was_heard_is_a_candidate_with_the_lowest_confidence(library: Library, ready: VoskRecogniser) -> None:
     library.final = said(("blue", 0.93), ("white", 0.71))
-    assert ready.decode(SILENCE) == Opinion(
+    assert opinion_of(ready, SILENCE) == Opinion(
         ear="vosk", candidates=(Candidate("blue white", 0.0),), free_words="blue white", confidence=0.71
     )
 
@@ -251,7 +294,7 @@ def test_what_was_heard_is_a_candidate_with_the_lowest_confidence(library: Libra
 def test_results_in_the_middle_and_at_the_end_belong_together(library: Library, ready: VoskRecogniser) -> None:
     library.ended = {1: said(("blue", 0.5)), 2: said()}
     library.final = said(("white", 0.9))
-    assert ready.decode(SILENCE) == Opinion(
+    assert opinion_of(ready, SILENCE) == Opinion(
         ear="vosk", candidates=(Candidate("blue white", 0.0),), free_words="blue white", confidence=0.5
     )
     assert len(library.chunks) == 4
@@ -259,13 +302,13 @@ def test_results_in_the_middle_and_at_the_end_belong_together(library: Library, 
 
 def test_a_result_in_the_middle_counts_where_the_end_is_empty(library: Library, ready: VoskRecogniser) -> None:
     library.ended = {0: said(("orange", 0.8), ("white", 0.9))}
-    found = ready.decode(SILENCE)
+    found = opinion_of(ready, SILENCE)
     assert (found.candidates, found.confidence) == ((Candidate("orange white", 0.0),), 0.8)
 
 
 def test_where_nothing_was_heard_there_is_no_candidate(library: Library, ready: VoskRecogniser) -> None:
     library.ended = {0: said()}
-    assert ready.decode(SILENCE) == Opinion(ear="vosk")
+    assert opinion_of(ready, SILENCE) == Opinion(ear="vosk")
 
 
 @pytest.mark.parametrize(
@@ -285,7 +328,7 @@ def test_unknown_speech_in_it_leaves_no_candidate(
         library.ended, library.final = {2: said(*words)}, said(("white", 1.0))
     else:
         library.ended, library.final = {2: said(("blue", 1.0))}, said(*words)
-    found = ready.decode(SILENCE)
+    found = opinion_of(ready, SILENCE)
     assert found.candidates == ()
     assert found.confidence is None
     assert "[unk]" in found.free_words, "what was heard is kept to be looked at"
@@ -293,16 +336,16 @@ def test_unknown_speech_in_it_leaves_no_candidate(
 
 def test_words_without_confidence_are_not_trusted(library: Library, ready: VoskRecogniser) -> None:
     library.final = {"text": "blue white"}
-    assert ready.decode(SILENCE).confidence == 0.0
+    assert opinion_of(ready, SILENCE).confidence == 0.0
 
 
 def test_a_mixture_of_phrases_means_nothing(library: Library, ready: VoskRecogniser) -> None:
     # a list of phrases is no strict grammar to the library: words of several came out as one text
     library.final = said(("orange", 1.0), ("blue", 1.0), ("white", 1.0))
     scope = Scope(intents=ALL_INTENTS)
-    assert reading_of(ready.decode(SILENCE), Meanings(scope)).intent is None
+    assert reading_of(opinion_of(ready, SILENCE), Meanings(scope)).intent is None
     library.final = said(("blue", 1.0), ("white", 1.0))
-    assert reading_of(ready.decode(SILENCE), Meanings(scope)).intent is not None
+    assert reading_of(opinion_of(ready, SILENCE), Meanings(scope)).intent is not None
 
 
 def test_phrases_are_the_words_and_what_may_stand_side_by_side() -> None:
@@ -384,7 +427,7 @@ def speak() -> Iterator[Callable[[str], Samples]]:
 @pytest.mark.parametrize("word", WORDS, ids=WORDS_IN_ENGLISH)
 def test_a_korean_word_is_heard(real: VoskRecogniser, speak: Callable[[str], Samples], word: str) -> None:
     real.set_sentences(sentences(*WORDS))
-    found = real.decode(speak(word))
+    found = opinion_of(real, speak(word))
     assert found.ear == "vosk"
     assert found.candidates == (Candidate(word, 0.0),)
     assert found.free_words == word
@@ -395,8 +438,29 @@ def test_a_korean_word_is_heard(real: VoskRecogniser, speak: Callable[[str], Sam
 @korean
 def test_one_recogniser_hears_many_utterances(real: VoskRecogniser, speak: Callable[[str], Samples]) -> None:
     real.set_sentences(sentences(*WORDS))
-    heard = [real.decode(speak(word)).free_words for word in (*WORDS, *reversed(WORDS))]
+    heard = [opinion_of(real, speak(word)).free_words for word in (*WORDS, *reversed(WORDS))]
     assert heard == [*WORDS, *reversed(WORDS)]
+
+
+@korean
+def test_words_come_out_while_one_speaks(real: VoskRecogniser, speak: Callable[[str], Samples]) -> None:
+    """Block by block, as from the microphone: the word is there before the utterance is over."""
+    real.set_sentences(sentences(*WORDS))
+    hearing, so_far = real.hear(), []
+    sound = speak("취소")
+    for start in range(0, len(sound), 512):
+        hearing.accept(sound[start : start + 512])
+        so_far.append(hearing.partial().free_words)
+    assert so_far[-1] == "취소"
+    assert so_far[0] == ""
+    assert hearing.finish().free_words == "취소"
+
+
+@korean
+def test_an_utterance_that_was_given_up_is_forgotten(real: VoskRecogniser, speak: Callable[[str], Samples]) -> None:
+    real.set_sentences(sentences(*WORDS))
+    begun(real, speak("취소"))
+    assert opinion_of(real, speak("정지")).free_words == "정지"
 
 
 @korean
@@ -404,7 +468,7 @@ def test_a_pause_in_the_middle_ends_no_utterance(real: VoskRecogniser, speak: Ca
     # the library ends an utterance of its own accord after a pause; both results are one to us
     real.set_sentences(sentences(*WORDS))
     pause = np.zeros(2 * SAMPLE_RATE_HZ, np.int16)
-    found = real.decode(np.concatenate([speak("취소"), pause, speak("정지")]))
+    found = opinion_of(real, np.concatenate([speak("취소"), pause, speak("정지")]))
     assert found.free_words == "취소 정지"
 
 
@@ -412,8 +476,8 @@ def test_a_pause_in_the_middle_ends_no_utterance(real: VoskRecogniser, speak: Ca
 def test_phrases_change_between_utterances(real: VoskRecogniser, speak: Callable[[str], Samples]) -> None:
     for open_now, other in ((("취소", "다시"), "정지"), (("정지", "확인"), "취소"), (("취소", "다시"), "정지")):
         real.set_sentences(sentences(*open_now))
-        assert real.decode(speak(open_now[0])).free_words == open_now[0]
-        words = set(real.decode(speak(other)).free_words.split())
+        assert opinion_of(real, speak(open_now[0])).free_words == open_now[0]
+        words = set(opinion_of(real, speak(other)).free_words.split())
         assert words <= set(open_now), "what is not open cannot come out"
 
 
@@ -423,7 +487,7 @@ def test_missing_words_are_known_by_name(real: VoskRecogniser, speak: Callable[[
     real.set_sentences(sentences(*WORDS))
     text = refused(lambda: real.set_sentences(sentences("다음 qqqq", "blue")))
     assert "lacks these words: blue, qqqq;" in text
-    assert real.decode(speak("취소")).free_words == "취소", "the phrases before are still in use"
+    assert opinion_of(real, speak("취소")).free_words == "취소", "the phrases before are still in use"
 
 
 @korean
@@ -431,7 +495,7 @@ def test_an_empty_list_is_refused_and_nothing_crashes(real: VoskRecogniser, spea
     real.set_sentences(sentences(*WORDS))
     for empty in (lambda: real.set_phrases(()), lambda: real.set_sentences(sentences(""))):
         assert "at least one phrase" in refused(empty)
-    assert real.decode(speak("정지")).free_words == "정지"
+    assert opinion_of(real, speak("정지")).free_words == "정지"
 
 
 @korean
@@ -447,7 +511,7 @@ def test_what_is_no_speech_leaves_no_candidate(real: VoskRecogniser, kind: str) 
         "nothing at all": np.zeros(0),
     }
     real.set_sentences(sentences(*WORDS))
-    assert real.decode(sounds[kind].astype(np.int16)) == Opinion(ear="vosk")
+    assert opinion_of(real, sounds[kind].astype(np.int16)) == Opinion(ear="vosk")
 
 
 @korean

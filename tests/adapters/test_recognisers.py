@@ -16,10 +16,11 @@ from assistant.dialogue.machine import scope_of
 from assistant.errors import AssistantError
 from assistant.hearing.evidence import Meanings, reading_of
 from assistant.hearing.verdict import Judgement, judge
-from assistant.ports import SAMPLE_RATE_HZ, Recogniser, Samples
+from assistant.ports import SAMPLE_RATE_HZ, ChoosingHearing, Recogniser, Samples
 from assistant.words.grammar import Sentences, Words
 from assistant.words.parser import Understood, parse
 from assistant.words.vocabulary import voice_sentences
+from tests.hearing.ears import begun, opinion_of
 
 pytest.importorskip("ctranslate2", reason="the extra 'english' is not installed")
 pytest.importorskip("kaldi_native_fbank", reason="the extra 'english' is not installed")
@@ -79,13 +80,13 @@ def said(voice: SpeechRenderer, words: str) -> Samples:
 def test_a_clear_call_is_the_best_reading(
     name: str, words: str, ears: dict[str, Recogniser], voice: SpeechRenderer
 ) -> None:
-    reading = reading_of(ears[name].decode(said(voice, words)), Meanings(SCOPE))
+    reading = reading_of(opinion_of(ears[name], said(voice, words)), Meanings(SCOPE))
     assert parse(words, SCOPE) == Understood(reading.intent)  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize("name", ["whisper", "fitted"])
 def test_scores_are_log_probabilities_best_first(name: str, ears: dict[str, Recogniser], voice: SpeechRenderer) -> None:
-    opinion = ears[name].decode(said(voice, "green red"))
+    opinion = opinion_of(ears[name], said(voice, "green red"))
     scores = [candidate.score for candidate in opinion.candidates]
     assert scores == sorted(scores, reverse=True)
     assert scores[0] < 0
@@ -98,7 +99,7 @@ def test_scores_are_log_probabilities_best_first(name: str, ears: dict[str, Reco
 def test_silence_noise_and_nothing_never_lead_to_an_entry(name: str, ears: dict[str, Recogniser]) -> None:
     noise = np.random.default_rng(1).normal(0, 500, SAMPLE_RATE_HZ).astype(np.int16)
     for sound in (np.zeros(SAMPLE_RATE_HZ, np.int16), noise, np.zeros(0, np.int16)):
-        verdict = judge((ears[name].decode(sound),), SCOPE)
+        verdict = judge((opinion_of(ears[name], sound),), SCOPE)
         assert verdict.judgement is not Judgement.ACCEPTED
 
 
@@ -112,7 +113,7 @@ def test_talk_that_is_no_call_is_not_accepted(name: str, ears: dict[str, Recogni
         "nets",
     ):
         sound = said(voice, words)
-        verdict = judge((ears[name].decode(sound), ears["sphinx"].decode(sound)), SCOPE)
+        verdict = judge((opinion_of(ears[name], sound), opinion_of(ears["sphinx"], sound)), SCOPE)
         assert verdict.judgement is not Judgement.ACCEPTED, words
 
 
@@ -123,7 +124,7 @@ def test_sphinx_names_the_words_that_its_dictionary_lacks() -> None:
 
 def test_sentences_must_come_before_decoding() -> None:
     with pytest.raises(RuntimeError, match="set_sentences"):
-        whisper().decode(np.zeros(16000, np.int16))
+        opinion_of(whisper(), np.zeros(16000, np.int16))
 
 
 def log_mel(samples: Samples) -> NDArray[np.float64]:
@@ -151,12 +152,15 @@ def log_mel(samples: Samples) -> NDArray[np.float64]:
 
 
 def test_features_are_whispers_by_their_definition() -> None:
-    from assistant.adapters.recogniser_whisper import features
+    from assistant.adapters.log_mel import LogMel
 
     rng = np.random.default_rng(2)
     sound = (rng.normal(0, 3000, 32000) * np.linspace(0.1, 1, 32000)).astype(np.int16)
     wanted = log_mel(sound)
-    found = features(sound)[0, :, : wanted.shape[1]]
+    mel = LogMel()
+    for start in range(0, len(sound), 500):  # pieces that are no whole frames
+        mel.accept(sound[start : start + 500])
+    found = mel.features(1000)[0, :, : wanted.shape[1]]
     inner = slice(2, wanted.shape[1] - 4)  # the edges are filled in other ways
     assert np.abs(found[:, inner] - wanted[:, inner]).max() < 1e-3
 
@@ -186,18 +190,39 @@ def test_the_whole_chain_answers_a_recorded_call(tmp_path: Path, voice: SpeechRe
 
 def test_sphinx_chooses_among_a_few_sentences(ears: dict[str, Recogniser], voice: SpeechRenderer) -> None:
     sound = said(voice, "four seven")
-    choice = ears["sphinx"].choose(sound, ("four seven", "four", "four seven seven"))
+    hearing = begun(ears["sphinx"], sound)
+    assert isinstance(hearing, ChoosingHearing)
+    choice = hearing.choose(("four seven", "four", "four seven seven"))
     assert [candidate.words for candidate in choice.candidates] == ["four seven"]
-    assert ears["sphinx"].decode(sound).candidates, "all sentences can be searched again afterwards"
-    assert ears["sphinx"].choose(np.zeros(0, np.int16), ("four",)).candidates == ()
+    assert opinion_of(ears["sphinx"], sound).candidates, "all sentences can be searched again afterwards"
+    assert hearing.choose(("four seven", "four", "four seven seven")) is choice, "the same is not asked twice"
+    nothing = begun(ears["sphinx"], np.zeros(0, np.int16))
+    assert isinstance(nothing, ChoosingHearing)
+    assert nothing.choose(("four",)).candidates == ()
 
 
 def test_whisper_stops_when_its_result_is_not_wanted(ears: dict[str, Recogniser], voice: SpeechRenderer) -> None:
     sound = said(voice, "green red")
-    assert ears["whisper"].decode(sound, lambda: False).candidates == ()
+    hearing = begun(ears["whisper"], sound)
+    assert hearing.partial(lambda: False).candidates == ()
     asked = iter([True, True] + [False] * 20)
-    assert ears["whisper"].decode(sound, lambda: next(asked)).candidates == ()
-    assert ears["whisper"].decode(sound).candidates
+    assert hearing.partial(lambda: next(asked)).candidates == ()
+    assert hearing.partial().candidates, "what was not wanted is not taken for the result"
+
+
+@pytest.mark.parametrize("name", ["whisper", "fitted", "sphinx"])
+def test_what_is_heard_in_a_pause_is_what_the_end_gives_and_more_sound_makes_it_anew(
+    name: str, ears: dict[str, Recogniser], voice: SpeechRenderer
+) -> None:
+    first, rest = said(voice, "orange violet"), said(voice, "undo that")
+    hearing = begun(ears[name], first)
+    so_far = hearing.partial()
+    assert hearing.finish() is so_far, "nothing came since"
+    hearing.accept(rest)
+    whole = hearing.finish()
+    assert whole is not so_far
+    if name != "sphinx":  # which goes on learning the mean of the sound, so that no two searches are the same
+        assert whole == opinion_of(ears[name], np.concatenate([first, rest])), "as if it had come in one piece"
 
 
 def test_the_fitted_ear_tells_what_the_model_as_it_came_hears(
@@ -205,12 +230,12 @@ def test_the_fitted_ear_tells_what_the_model_as_it_came_hears(
 ) -> None:
     """Its scores are those that the model itself gives, whichever way they are asked for."""
     sound = said(voice, "orange violet")
-    opinion = ears["fitted"].decode(sound)
+    opinion = opinion_of(ears["fitted"], sound)
     assert opinion.unfitted is not None
     assert opinion.candidates[0].words == "orange violet"
     assert opinion.unfitted.best_score < 0
     assert opinion.unfitted.free_score < 0
-    assert ears["whisper"].decode(sound).unfitted is None
+    assert opinion_of(ears["whisper"], sound).unfitted is None
 
 
 @pytest.mark.parametrize(
@@ -218,8 +243,18 @@ def test_the_fitted_ear_tells_what_the_model_as_it_came_hears(
 )
 def test_the_context_is_the_least_that_holds_the_sound_and_32_frames(seconds: float, frames: int) -> None:
     """As it was trained: multiples of 80 frames from 240 to 1000; see models_readme/fitting."""
-    from assistant.adapters.recogniser_whisper import context_for, features
+    from assistant.adapters.log_mel import LogMel
+    from assistant.adapters.recogniser_whisper import context_for
 
-    sound = np.zeros(int(seconds * SAMPLE_RATE_HZ), np.int16)
-    assert context_for(sound) == frames
-    assert features(sound, frames).shape == (1, 80, frames)
+    mel = LogMel()
+    mel.accept(np.zeros(int(seconds * SAMPLE_RATE_HZ), np.int16))
+    assert context_for(mel.samples) == frames
+    assert mel.features(frames).shape == (1, 80, frames)
+
+
+def test_the_features_of_no_sound_are_those_of_silence() -> None:
+    from assistant.adapters.log_mel import LogMel
+
+    silent = LogMel()
+    silent.accept(np.zeros(SAMPLE_RATE_HZ, np.int16))
+    assert (silent.features(240) == LogMel().features(240)).all()

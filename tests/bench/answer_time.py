@@ -10,6 +10,11 @@ the tick and of the spoken answer over the noise floor. In it are the pause that
 the log, and the buffers of the sound system. Both voices are synthetic. Times are of the null devices of a
 sound server: a real sound card adds its own. Run it on an idle machine: with two other benchmarks on two
 cores a session once took more than a minute to start; the load at the beginning is printed.
+
+After the session the same calls, as they were recorded, go through the chain once more without a session: what the
+pause that ended each was, and how long its decoding took, by the clock and in processor time. An answer is heard after
+the longer of the pause and the decoding (which begins in the pause), and the delays of the sound system; under load the
+decoding shows how much of a figure is the machine's.
 """
 
 import argparse
@@ -34,14 +39,22 @@ import soundfile
 import soxr
 from numpy.typing import NDArray
 
+from assistant.adapters.audio_file import in_blocks
 from assistant.adapters.voice_pyttsx3 import SpeechRenderer
 from assistant.adapters.voices import TICK_HZ, TICK_S
+from assistant.app import ears as all_ears
 from assistant.app.demo import CALLER_VOICE, CALLER_WORDS_PER_MINUTE, ROOM_NOISE
+from assistant.app.ears import Ears
+from assistant.app.hear import following_state
 from assistant.cable.colour_code import colours_of
-from assistant.dialogue import wording
+from assistant.cable.makeup import Cable
+from assistant.dialogue import sentences
+from assistant.dialogue.scope import scope_of
+from assistant.hearing.chain import BLOCK_S
 from assistant.ports import SAMPLE_RATE_HZ, Samples
 from assistant.words.numbers import spoken_digits
 from tests.bench import sound
+from tests.bench.measure import TimedEar
 from tests.bench.report import machine, p95
 from tests.live.sound_loop import load_module, missing, take_away
 
@@ -86,6 +99,19 @@ class Start:
     """Its first sentence is printed."""
     sound_s: float
     """Its first sentence is heard."""
+
+
+@dataclass(frozen=True, slots=True)
+class Decoding:
+    """One call heard once more; seconds."""
+
+    said: str
+    pause_s: float
+    """From the last speech, as the detector sees it, to the end of the pause that ended the call."""
+    decoding_s: float
+    """From the pause in which the ears were asked to the last opinion."""
+    processor_s: float
+    """Processor time of all that, ears and detector."""
 
 
 # --- sound -----------------------------------------------------------------------------------------
@@ -318,6 +344,8 @@ class Caller:
         self._voice = SpeechRenderer(CALLER_VOICE, CALLER_WORDS_PER_MINUTE)
         self._noise = np.random.default_rng(1)
         self.answers: list[Answer] = []
+        self.sounds: list[Samples] = []
+        """What was said, as it was recorded."""
 
     def close(self) -> None:
         """Stop the voice."""
@@ -331,8 +359,7 @@ class Caller:
             answer = self._say(said)
             if "confirmed" in answer:
                 return
-            asked_right = answer == wording.did_you_say(words.replace(",", ""))
-            said = "yes" if asked_right else words
+            said = "yes" if is_asked_back(words, answer) else words
         self._say("skip pair")
 
     def _say(self, words: str) -> str:
@@ -344,6 +371,7 @@ class Caller:
             time.sleep(0.5)
             self._line.wait_silent()
         mouth, loudspeaker = self._line.tracks(since)
+        self.sounds.append(mouth)
         self.answers.append(measured(words, "" if line is None else line[1], mouth, loudspeaker))
         return self.answers[-1].answer
 
@@ -355,12 +383,40 @@ class Caller:
         return np.asarray(np.clip(noisy, -32768, 32767), dtype=np.int16)
 
 
+def is_asked_back(words: str, answer: str) -> bool:
+    """Tell whether an answer asks whether just this was said."""
+    return answer == sentences.DID_YOU_SAY(call=words.replace(",", ""))
+
+
 def measured(words: str, answer: str, mouth: Samples, loudspeaker: Samples) -> Answer:
     """Find the end of the call in one track and the beginning of tick and answer in the other."""
     end = end_of_speech(mouth)
     floor = int(np.abs(loudspeaker[: int(LEAD_S * SAMPLE_RATE_HZ)].astype(np.int32)).max(initial=0))
     heard = sounded(loudspeaker[end:], max(LOWEST_THRESHOLD, 4 * floor))
     return Answer(words, answer, heard.tick_s, heard.tick_lasts_s, heard.speech_s)
+
+
+def decoded(words: Sequence[str], sounds: Sequence[Samples], choice: str | None) -> list[Decoding]:
+    """Hear the calls once more, one after the other."""
+    ears = all_ears.load(choice)
+    asked: list[tuple[float, float]] = []
+    timed = tuple(TimedEar(ear) for ear in ears.recognisers)
+    chain = all_ears.new_chain(
+        Ears(ears.name, timed), paused=lambda: asked.append((time.perf_counter(), time.process_time()))
+    )
+    chain.open(scope_of(following_state(Cable(CABLE_PAIRS))))
+    found, blocks = [], 0
+    for said, sound_ in zip(words, sounds, strict=True):
+        chain.forget()
+        for block in in_blocks(np.ascontiguousarray(sound_)):
+            blocks += 1
+            utterance = chain.push(block)
+            if utterance is not None:
+                done_s = max(ear.done_s for ear in timed)
+                pause_s = blocks * BLOCK_S - utterance.end_s
+                found.append(Decoding(said, pause_s, done_s - asked[-1][0], time.process_time() - asked[-1][1]))
+                break
+    return found[1:]  # the first one had to set the sentences up
 
 
 def call_of(number: int) -> str:
@@ -380,7 +436,7 @@ def spread(values: Sequence[float]) -> str:
     return f"median {statistics.median(values):.2f} s, p95 {p95(sorted(values)):.2f} s, n {len(values)}"
 
 
-def lines_of(answers: Sequence[Answer], starts: Sequence[Start]) -> list[str]:
+def lines_of(answers: Sequence[Answer], starts: Sequence[Start], decodings: Sequence[Decoding]) -> list[str]:
     """Give the report."""
     groups = {
         "confirmed": [one for one in answers if "confirmed" in one.answer],
@@ -396,6 +452,12 @@ def lines_of(answers: Sequence[Answer], starts: Sequence[Start]) -> list[str]:
         whole = sum((one.tick_lasts_s or 0.0) > TICK_S / 2 for one in some)
         lines.append(f"end of speech to tick, {name}: {spread(ticks)}; whole {whole}, of {len(some)} answers")
         lines.append(f"end of speech to spoken answer, {name}: {spread(spoken)}")
+    for about, times_s in (
+        ("pause that ended a call", [one.pause_s for one in decodings]),
+        ("decoding, begun in the pause", [one.decoding_s for one in decodings]),
+        ("processor time of the decoding", [one.processor_s for one in decodings]),
+    ):
+        lines.append(f"heard once more without a session, {about}: {spread(times_s)}")
     for about, some_s in (
         ("log line", [one.log_line_s for one in starts]),
         ("first sentence printed", [one.sentence_s for one in starts]),
@@ -424,23 +486,27 @@ def main(arguments: list[str] | None = None) -> int:
     line = Line()
     starts: list[Start] = []
     answers: list[Answer] = []
+    sounds: list[Samples] = []
     try:
         for number in range(options.starts):
             with session(line, options.ears) as running:
                 starts.append(started(line, running))
                 if number == options.starts - 1:
-                    answers = _called(line, running, options.calls)
+                    answers, sounds = _called(line, running, options.calls)
             line.wait_silent()
     finally:
         line.close()
-    print("\n".join(lines_of(answers, starts)))
+    decodings = decoded([one.said for one in answers], sounds, options.ears)
+    print("\n".join(lines_of(answers, starts, decodings)))
+    print(f"load at the end: {os.getloadavg()[0]:.1f}")
     if options.json:
         results = {"starts": [asdict(one) for one in starts], "answers": [asdict(one) for one in answers]}
+        results["decodings"] = [asdict(one) for one in decodings]
         options.json.write_text(json.dumps({"machine": about, **results}, indent=1), encoding="utf-8")
     return 0
 
 
-def _called(line: Line, running: Session, calls: int) -> list[Answer]:
+def _called(line: Line, running: Session, calls: int) -> tuple[list[Answer], list[Samples]]:
     caller = Caller(line, running)
     try:
         for number in range(1, calls + 1):
@@ -449,7 +515,7 @@ def _called(line: Line, running: Session, calls: int) -> list[Answer]:
             print(f"  {last.said!r}: tick {last.tick_s}, answer {last.speech_s}: {last.answer}", flush=True)
     finally:
         caller.close()
-    return caller.answers
+    return caller.answers, caller.sounds
 
 
 if __name__ == "__main__":

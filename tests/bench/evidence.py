@@ -100,7 +100,7 @@ def written(recorded_ones: list[Recorded], path: Path) -> None:
     for one in recorded_ones:
         heard = [
             {
-                "opinions": [_packed(opinion) for opinion in opinions],
+                "opinions": [packed(opinion) for opinion in opinions],
                 "speech_s": round(circumstances.speech_s, 2),
                 "over_floor_db": round(circumstances.over_floor_db, 1),
             }
@@ -111,17 +111,18 @@ def written(recorded_ones: list[Recorded], path: Path) -> None:
         file.write(json.dumps(rows, separators=(",", ":")).encode())
 
 
-def _packed(opinion: Opinion) -> dict[str, Any]:
+def packed(opinion: Opinion) -> dict[str, Any]:
+    """Give an opinion as it is kept."""
     unfitted = opinion.unfitted
-    packed = {
+    kept = {
         "ear": opinion.ear,
         "candidates": [[one.words, round(one.score, 2)] for one in opinion.candidates[:5]],
         "free": [opinion.free_words, None if opinion.free_score is None else round(opinion.free_score, 2)],
         "confidence": opinion.confidence,
     }
     if unfitted is not None:
-        packed["unfitted"] = [unfitted.free_words, round(unfitted.free_score, 2), round(unfitted.best_score, 2)]
-    return packed
+        kept["unfitted"] = [unfitted.free_words, round(unfitted.free_score, 2), round(unfitted.best_score, 2)]
+    return kept
 
 
 def read(path: Path) -> list[Recorded]:
@@ -133,7 +134,7 @@ def read(path: Path) -> list[Recorded]:
             *(row[name] for name in ("of", "kind", "words", "condition", "question")),
             tuple(
                 (
-                    tuple(map(_opinion, heard["opinions"])),
+                    tuple(map(opinion_of, heard["opinions"])),
                     Circumstances(speech_s=heard["speech_s"], over_floor_db=heard["over_floor_db"]),
                 )
                 for heard in row["heard"]
@@ -143,14 +144,15 @@ def read(path: Path) -> list[Recorded]:
     ]
 
 
-def _opinion(packed: dict[str, Any]) -> Opinion:
+def opinion_of(kept: dict[str, Any]) -> Opinion:
+    """Give it back."""
     return Opinion(
-        ear=packed["ear"],
-        candidates=tuple(Candidate(words, score) for words, score in packed["candidates"]),
-        free_words=packed["free"][0],
-        free_score=packed["free"][1],
-        confidence=packed["confidence"],
-        unfitted=_unfitted(*packed["unfitted"]) if "unfitted" in packed else None,
+        ear=kept["ear"],
+        candidates=tuple(Candidate(words, score) for words, score in kept["candidates"]),
+        free_words=kept["free"][0],
+        free_score=kept["free"][1],
+        confidence=kept["confidence"],
+        unfitted=_unfitted(*kept["unfitted"]) if "unfitted" in kept else None,
     )
 
 

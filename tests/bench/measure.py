@@ -10,7 +10,7 @@ from assistant.adapters.audio_file import in_blocks
 from assistant.app.ears import Ears, new_chain
 from assistant.hearing.chain import BLOCK_S, HearingChain, Utterance
 from assistant.hearing.verdict import IDEAL, Judgement, Verdict, judge
-from assistant.ports import ChoosingRecogniser, Opinion, Recogniser, Samples, StillWanted, always
+from assistant.ports import ChoosingHearing, Hearing, Opinion, Recogniser, Samples, StillWanted, always
 from assistant.words.grammar import Sentences
 from assistant.words.intents import Intent
 from tests.bench.scenes import Placed, Scene
@@ -34,7 +34,6 @@ class Heard:
     """One utterance that the chain gave, times in seconds of the scene."""
 
     utterance: Utterance
-    opinions: tuple[Opinion, ...]
     decided_s: float
     """End of the block that brought the verdict."""
     ready_s: float
@@ -44,6 +43,11 @@ class Heard:
     def verdict(self) -> Verdict:
         """Its verdict."""
         return self.utterance.verdict
+
+    @property
+    def opinions(self) -> tuple[Opinion, ...]:
+        """What the ears made of it."""
+        return self.utterance.opinions
 
     @property
     def accepted(self) -> Intent | None:
@@ -77,13 +81,12 @@ class SceneResult:
     compute_s: float
 
 
-class Listening:
-    """An ear that remembers its last opinion."""
+class TimedEar:
+    """An ear that notes when it was last asked, and when the answer was there."""
 
     def __init__(self, ear: Recogniser) -> None:
         self.name = ear.name
         self._ear = ear
-        self.last = Opinion(ear=ear.name)
         self.done_s = 0.0
         """When the last opinion was there, by `time.perf_counter`."""
 
@@ -91,39 +94,64 @@ class Listening:
         """Pass the sentences on."""
         self._ear.set_sentences(sentences)
 
-    def decode(self, utterance: Samples, wanted: StillWanted = always) -> Opinion:
-        """Decode and remember."""
-        return self._remembered(self._ear.decode(utterance, wanted))
+    def hear(self) -> Hearing:
+        """Begin with an utterance."""
+        hearing = self._ear.hear()
+        return TimedChoosing(self, hearing) if isinstance(hearing, ChoosingHearing) else TimedHearing(self, hearing)
 
-    def _remembered(self, opinion: Opinion) -> Opinion:
-        self.last, self.done_s = opinion, time.perf_counter()
+    def noted(self, opinion: Opinion) -> Opinion:
+        """Note the time."""
+        self.done_s = time.perf_counter()
         return opinion
 
 
-class ChoosingListening(Listening):
-    """An ear that may be asked to choose."""
+class TimedHearing:
+    """An utterance in such an ear."""
 
-    def __init__(self, ear: ChoosingRecogniser) -> None:
-        super().__init__(ear)
-        self._chooser = ear
+    def __init__(self, ear: TimedEar, hearing: Hearing) -> None:
+        self._ear = ear
+        self._hearing = hearing
 
-    def choose(self, utterance: Samples, sentences: Sequence[str]) -> Opinion:
-        """Choose and remember."""
-        return self._remembered(self._chooser.choose(utterance, sentences))
+    def accept(self, sound: Samples) -> None:
+        """Pass sound on."""
+        self._hearing.accept(sound)
+
+    def partial(self, wanted: StillWanted = always) -> Opinion:
+        """Ask, and note the time: this is what the verdict waits for."""
+        return self._ear.noted(self._hearing.partial(wanted))
+
+    def finish(self, wanted: StillWanted = always) -> Opinion:
+        """Ask for the whole; where it was known, its time is that of `partial`."""
+        return self._hearing.finish(wanted)
 
 
-def listening_to(ear: Recogniser) -> Listening:
-    """Wrap an ear, whichever it is."""
-    return ChoosingListening(ear) if isinstance(ear, ChoosingRecogniser) else Listening(ear)
+class TimedChoosing(TimedHearing):
+    """One that may be asked to choose."""
+
+    def __init__(self, ear: TimedEar, hearing: ChoosingHearing) -> None:
+        super().__init__(ear, hearing)
+        self._chooser = hearing
+        self._known = False
+
+    def choose(self, sentences: Sequence[str]) -> Opinion:
+        """Choose, and note the time."""
+        known, self._known = self._known, True
+        chosen = self._chooser.choose(sentences)
+        return chosen if known else self._ear.noted(chosen)
+
+    def accept(self, sound: Samples) -> None:
+        """Pass sound on."""
+        self._known = False
+        super().accept(sound)
 
 
 def run(scenes: Iterable[Scene], ears: Ears) -> Iterator[SceneResult]:
     """Hear all scenes, each with a fresh chain."""
-    listening = tuple(listening_to(ear) for ear in ears.recognisers)
+    timed = tuple(TimedEar(ear) for ear in ears.recognisers)
     for scene in scenes:
         pauses: list[float] = []
-        chain = new_chain(Ears(ears.name, listening), paused=partial(_note_time, pauses))
-        heard, compute_s = _hear(scene, chain, listening, pauses)
+        chain = new_chain(Ears(ears.name, timed), paused=partial(_note_time, pauses))
+        heard, compute_s = _hear(scene, chain, timed, pauses)
         yield _matched(scene, heard, compute_s)
 
 
@@ -132,7 +160,7 @@ def _note_time(times: list[float]) -> None:
 
 
 def _hear(
-    scene: Scene, chain: HearingChain, ears: tuple[Listening, ...], pauses: list[float]
+    scene: Scene, chain: HearingChain, ears: tuple[TimedEar, ...], pauses: list[float]
 ) -> tuple[list[Heard], float]:
     """Feed a scene as fast as it goes, and reckon when each verdict had been there, had the sound come live.
 
@@ -150,7 +178,7 @@ def _hear(
         if utterance is not None:
             started = pauses[-1] if pauses and pause_s > utterance.start_s else pushed  # too long, without a pause
             decoded_s = (pause_s if started != pushed else now_s) + max(ear.done_s for ear in ears) - started
-            heard.append(Heard(utterance, tuple(ear.last for ear in ears), now_s, max(now_s, decoded_s)))
+            heard.append(Heard(utterance, now_s, max(now_s, decoded_s)))
     return heard, time.perf_counter() - began
 
 

@@ -19,7 +19,7 @@ from assistant.adapters.microphone import Microphone
 from assistant.adapters.speech_detector import SileroDetector
 from assistant.errors import AssistantError
 from assistant.hearing.chain import HearingChain
-from assistant.ports import SAMPLE_RATE_HZ, Opinion, Samples
+from assistant.ports import SAMPLE_RATE_HZ, Opinion, Samples, StillWanted, always
 from assistant.words.grammar import Sentences
 from assistant.words.numbers import DIGITS, TEENS, TENS
 from assistant.words.vocabulary import ALL_INTENTS, Scope
@@ -38,7 +38,18 @@ class NoEar:
     def set_sentences(self, sentences: Sentences) -> None:
         """Take nothing."""
 
-    def decode(self, utterance: Samples) -> Opinion:
+    def hear(self) -> "NoEar":
+        """Begin with nothing."""
+        return self
+
+    def accept(self, sound: Samples) -> None:
+        """Take nothing."""
+
+    def partial(self, wanted: StillWanted = always) -> Opinion:
+        """Give nothing."""
+        return Opinion(ear=self.name)
+
+    def finish(self, wanted: StillWanted = always) -> Opinion:
         """Give nothing."""
         return Opinion(ear=self.name)
 

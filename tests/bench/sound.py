@@ -99,14 +99,14 @@ def white(length: int, db: float, rng: np.random.Generator) -> Wave:
     return np.asarray(rng.standard_normal(length) * 10 ** (db / 20), dtype=np.float32)
 
 
-def joined(words: list[Wave], rng: np.random.Generator) -> Wave:
+def joined(words: list[Wave], rng: np.random.Generator, gap_s: tuple[float, float] = WORD_GAP_S) -> Wave:
     """Put words of one speaker together, at one level, with each clip's own background between them."""
     parts: list[Wave] = []
     for index, clip in enumerate(words):
         levelled = at_level(clip, NOMINAL_DB)
         start, end = speech_span(levelled, LONGEST_GAP_IN_WORD_S)
         if index:
-            gap = int(rng.uniform(*WORD_GAP_S) * SAMPLE_RATE_HZ)
+            gap = int(rng.uniform(*gap_s) * SAMPLE_RATE_HZ)
             parts.append(_background(levelled, start, end, gap, rng))
         parts.append(faded(levelled[start:end]))
     return np.concatenate(parts)

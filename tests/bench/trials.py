@@ -22,12 +22,13 @@ from assistant.cable.colour_code import RINGS, TIPS, Colours
 from assistant.cable.makeup import Cable
 from assistant.dialogue.machine import scope_of
 from assistant.dialogue.messages import DidYouSay
+from assistant.hearing.evidence import heard_words
 from assistant.ports import SAMPLE_RATE_HZ, Samples
 from assistant.words import intents as say
 from assistant.words.intents import Intent
 from assistant.words.numbers import DIGITS, TEENS, TENS, spoken_digits
 from assistant.words.parser import NoMatch, Understood, parse
-from assistant.words.vocabulary import COLOUR_WORDS, Scope
+from assistant.words.vocabulary import COLOUR_WORDS, Scope, voice_sentences
 from tests.bench import sound
 from tests.bench.sound import Wave
 
@@ -87,9 +88,10 @@ def kind_of(words: str, intent: Intent) -> str:
 
 
 def meaning(words: str, scope: Scope) -> Intent | None:
-    """Give what words mean in a scope, or None where they mean nothing or several things."""
-    parsed = parse(words, scope)
-    return parsed.intent if isinstance(parsed, Understood) else None
+    """Give what spoken words mean in a scope, or None where they mean nothing, several things, or only when typed."""
+    parsed, automaton = parse(words, scope), voice_sentences(scope).automaton
+    is_spoken = automaton.may_end(automaton.after(heard_words(words)))
+    return parsed.intent if isinstance(parsed, Understood) and is_spoken else None
 
 
 def trial(name: str, words: str, speaker: str, wave: Wave, *, scope: Scope = FOLLOWING) -> Trial:
@@ -231,7 +233,7 @@ class Recordings:
 
 def human_trials(recordings: Recordings, limit: int, seed: int) -> list[Trial]:
     """Give at most so many trials of each kind, spread evenly over the speakers."""
-    trials = [t for kind in CALLS for t in _joined_calls(recordings, kind, limit, seed)]
+    trials = [t for kind in CALLS for t in joined_calls(recordings, kind, limit, seed)]
     trials += _whole_calls(recordings)
     trials += _chosen(_single(recordings, FOLLOWING), (COMMAND, BARE), limit, seed)
     trials += _chosen(_single(recordings, QUESTION), (ANSWER,), limit, seed)
@@ -247,7 +249,10 @@ def human_trials(recordings: Recordings, limit: int, seed: int) -> list[Trial]:
     return trials
 
 
-def _joined_calls(recordings: Recordings, kind: str, limit: int, seed: int) -> Iterator[Trial]:
+def joined_calls(
+    recordings: Recordings, kind: str, limit: int, seed: int, gap_s: tuple[float, float] = sound.WORD_GAP_S
+) -> Iterator[Trial]:
+    """Give calls of a kind, joined from single words of one speaker with such gaps between them."""
     rng = random.Random(f"{seed} {kind}")
     known = recordings.words
     speakers = sorted(s for s in known if sum(digit in known[s] for digit in DIGITS) >= DIGITS_OF_A_SPEAKER)
@@ -265,7 +270,7 @@ def _joined_calls(recordings: Recordings, kind: str, limit: int, seed: int) -> I
         drawn.add((speaker, words))
         clips = [rng.choice(known[speaker][word]) for word in words.split()]
         noise = np.random.default_rng(rng.getrandbits(32))
-        wave = sound.joined([clip.wave() for clip in clips], noise)
+        wave = sound.joined([clip.wave() for clip in clips], noise, gap_s)
         yield trial(f"{kind} {sum(count.values())}", words, speaker, wave)
 
 

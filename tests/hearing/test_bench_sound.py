@@ -11,11 +11,15 @@ import numpy as np
 import pytest
 
 from assistant.adapters.voices import TICK_HZ, TICK_S
+from assistant.app.hear import following_state
 from assistant.cable.colour_code import colours_of
+from assistant.cable.makeup import Cable
+from assistant.dialogue.messages import DidYouSay
+from assistant.dialogue.wording import question
 from assistant.ports import SAMPLE_RATE_HZ, Samples
 from assistant.words import intents as say
 from tests.bench import headset, sound
-from tests.bench.answer_time import Sounded, measured, sounded
+from tests.bench.answer_time import Sounded, is_asked_back, measured, sounded
 from tests.bench.headset import CHANNELS, RAISED, Room
 from tests.bench.neighbours import Run, Tally, part_object, slips, summed
 from tests.bench.report import rate_interval
@@ -357,3 +361,9 @@ def test_the_answer_is_counted_from_the_end_of_the_call_and_a_tick_is_neither() 
     found = measured("word", "answer", call, loudspeaker)
     assert found.tick_s == pytest.approx(0.3, abs=0.02)
     assert found.speech_s == pytest.approx(0.3 + len(TICK) / SAMPLE_RATE_HZ + 0.4, abs=0.02)
+
+
+def test_the_caller_knows_the_question_about_its_own_words() -> None:
+    asked = question(following_state(Cable(100)), DidYouSay("one two blue white"))
+    assert is_asked_back("one two, blue white", asked)
+    assert not is_asked_back("one three, blue white", asked)

@@ -1,8 +1,9 @@
 """Today's verdicts on recorded opinions: people and natural voices, calls and talk, in quiet and in real noise.
 
-Made on 2026-11-25 by `tests.bench.evidence`: `--ears fitted+sphinx --limit 6`, seed 1, on the recordings of people
-(numbers and colours joined from single words) and on six natural voices that were in no training. No sound is in it.
-Whoever changes a rule and means it writes the new figures here, with why.
+Made by `tests.bench.evidence`, `--ears fitted+sphinx --limit 6`, seed 1: of people (numbers and colours joined from
+single words) on 2026-11-26, with the ears that take sound as it comes; of six natural voices that were in no training
+on 2026-11-25, by the ears of then. No sound is in it. Whoever changes a rule and means it writes the new figures here,
+with why.
 """
 
 from collections import Counter
@@ -14,15 +15,16 @@ from tests.bench.evidence import HUMAN, NATURAL, Recorded, counted, outcome, rea
 
 EVIDENCE = Path(__file__).parent.parent / "data" / "evidence-fitted.json.gz"
 LEAST_RIGHT = {
-    (HUMAN, "quiet"): (37, 38),
-    (HUMAN, "10 dB"): (33, 38),
-    (HUMAN, "5 dB"): (26, 38),
+    (HUMAN, "quiet"): (34, 34),
+    (HUMAN, "10 dB"): (32, 34),
+    (HUMAN, "5 dB"): (24, 34),
     (NATURAL, "quiet"): (35, 40),
     (NATURAL, "10 dB"): (35, 40),
     (NATURAL, "5 dB"): (29, 40),
 }
 """Right calls at least, of so many. Of natural voices one and two fewer than at first: clearing, opening again,
-modules, passed tests and other cables were put among what needs the second ear, since they change the record."""
+modules, passed tests and other cables were put among what needs the second ear, since they change the record. Of people
+34 and not 38 calls: "repeat" and "pause" are understood only when typed since, and no ear listens for them."""
 MOST_TALK_ASKED = 3
 """Pieces of talk asked back at most, in all conditions together, of 72."""
 

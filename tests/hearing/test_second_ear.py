@@ -1,62 +1,61 @@
 """What a second ear is asked."""
 
-from collections.abc import Sequence
-
-import numpy as np
+from collections.abc import Callable, Sequence
 
 from assistant.hearing.second_ear import choices, second_opinion
-from assistant.ports import Candidate, Opinion
+from assistant.ports import Candidate, Hearing, Opinion, Samples, StillWanted, always
 from tests.hearing.test_verdict import agreeing, scored
 
 
-class Second:
-    """A second ear that can choose, or not."""
+class Hears:
+    """A second ear that hears for itself."""
 
-    name = "second"
-
-    def __init__(self) -> None:
-        self.asked: list[object] = []
-
-    def set_sentences(self, sentences: object) -> None:
+    def accept(self, sound: Samples) -> None:
         pass
 
-    def decode(self, utterance: object) -> Opinion:
-        self.asked.append("all")
+    def partial(self, wanted: StillWanted = always) -> Opinion:
+        return agreeing("green red")
+
+    def finish(self, wanted: StillWanted = always) -> Opinion:
         return agreeing("green red")
 
 
-class Chooser(Second):
-    def choose(self, utterance: object, sentences: Sequence[str]) -> Opinion:
+class Chooses(Hears):
+    """One that can choose, too."""
+
+    def __init__(self) -> None:
+        self.asked: list[tuple[str, ...]] = []
+
+    def choose(self, sentences: Sequence[str]) -> Opinion:
         self.asked.append(tuple(sentences))
         return agreeing(sentences[-1])
 
 
-SOUND = np.zeros(10, np.int16)
+def asked(hearing: Hearing, leading_ear: str, leading: Callable[[], Opinion]) -> Opinion:
+    return second_opinion("second", hearing, hearing.finish, leading_ear, leading)
 
 
 def test_a_second_ear_chooses_among_the_sentences_of_an_ear_that_gives_scores() -> None:
     leading = scored(("green red", -1.0), ("brown red", -2.0), ("green red", -3.0))
-    chooser = Chooser()
-    assert second_opinion(chooser, SOUND, "whisper", lambda: leading).candidates[0].words == "brown red"
+    chooser = Chooses()
+    assert asked(chooser, "whisper", lambda: leading).candidates[0].words == "brown red"
     assert chooser.asked == [("green red", "brown red")]
-    assert second_opinion(chooser, SOUND, "whisper", scored).candidates == ()
+    assert asked(chooser, "whisper", scored) == Opinion(ear="second")
     assert len(chooser.asked) == 1, "where there is nothing to choose from it is not asked"
 
 
 def test_an_ear_without_scores_gives_no_choice_away() -> None:
     """It has one sentence only: whoever may choose of one agrees with it always."""
-    chooser = Chooser()
-    second_opinion(chooser, SOUND, "vosk", lambda: agreeing("green red"))
-    assert chooser.asked == ["all"]
+    chooser = Chooses()
+    assert asked(chooser, "vosk", lambda: agreeing("brown red")) == agreeing("green red")
+    assert chooser.asked == []
 
 
-def test_an_ear_that_cannot_choose_decodes_and_waits_for_nobody() -> None:
+def test_an_ear_that_cannot_choose_hears_for_itself_and_waits_for_nobody() -> None:
     def never() -> Opinion:
         raise AssertionError
 
-    second = Second()
-    second_opinion(second, SOUND, "whisper", never)
-    assert second.asked == ["all"]
+    assert asked(Hears(), "whisper", never) == agreeing("green red")
 
 
 def test_the_eight_likeliest_sentences_are_given_to_choose_from() -> None:

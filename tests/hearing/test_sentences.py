@@ -25,14 +25,29 @@ class Hears:
         self.truth = (*[token for word in words for token in tokens_of(word)], END)
         self.prefixes_asked: list[Tokens] = []
 
-    def __call__(self, prefixes: Sequence[Tokens]) -> "np.ndarray[tuple[int, ...], np.dtype[np.float32]]":
+    def __call__(self, prefixes: Sequence[Tokens]) -> "dict[Tokens, np.ndarray[tuple[int], np.dtype[np.float32]]]":
         self.prefixes_asked += list(prefixes)
         assert len({len(prefix) for prefix in prefixes}) == 1, "prefixes of one step have one length"
-        scores = np.full((len(prefixes), 128 * 128), np.log(1e-6), np.float32)
-        for row, prefix in enumerate(prefixes):
-            if len(prefix) < len(self.truth):
-                scores[row, self.truth[len(prefix)]] = np.log(0.9)
+        return {prefix: self.scores(prefix) for prefix in prefixes}
+
+    def scores(self, prefix: Tokens) -> "np.ndarray[tuple[int], np.dtype[np.float32]]":
+        scores = np.full(128 * 128, np.log(1e-6), np.float32)
+        if len(prefix) < len(self.truth):
+            scores[self.truth[len(prefix)]] = np.log(0.9)
         return scores
+
+
+class GoesOn(Hears):
+    """One that tells of the likeliest way on as well, as far as it goes."""
+
+    def __call__(self, prefixes: Sequence[Tokens]) -> "dict[Tokens, np.ndarray[tuple[int], np.dtype[np.float32]]]":
+        found = super().__call__(prefixes)
+        for prefix in prefixes:
+            way = prefix
+            while (token := int(self.scores(way).argmax())) != END and len(way) < len(self.truth):
+                way = (*way, token)
+                found[way] = self.scores(way)
+        return found
 
 
 SENTENCES = Automaton(
@@ -99,3 +114,21 @@ def test_a_search_that_is_not_wanted_any_more_ends_at_the_next_step() -> None:
     hears = Hears("four", "seven", "blue")
     search(TokenTree(SENTENCES, tokens_of), hears, END, wanted=lambda: len(hears.prefixes_asked) < 2)
     assert 0 < max(map(len, hears.prefixes_asked)) < len(hears.truth) - 1
+
+
+@pytest.mark.parametrize("words", [("forty", "seven", "blue"), ("undo", "that"), ("four", "green"), ("hello", "there")])
+def test_what_a_scorer_came_by_is_not_asked_again_and_changes_nothing(words: tuple[str, ...]) -> None:
+    tree = TokenTree(SENTENCES, tokens_of)
+    plain, goes_on = Hears(*words), GoesOn(*words)
+    assert search(tree, goes_on, END) == search(tree, plain, END)
+    assert len(goes_on.prefixes_asked) < len(plain.prefixes_asked)
+    assert len(set(goes_on.prefixes_asked)) == len(goes_on.prefixes_asked)
+
+
+def test_what_is_far_below_a_whole_sentence_is_not_looked_into() -> None:
+    """A number of full length can go on with its colours; where it was all, none of them is asked about."""
+    hears = Hears("four", "seven")
+    tree = TokenTree(Automaton(seq("four", "seven", Maybe(one_of("blue", "green")))), tokens_of)
+    found = search(tree, hears, END)
+    assert [tokens for tokens, _ in found.candidates] == [hears.truth[:-1]]
+    assert max(map(len, hears.prefixes_asked)) == len(hears.truth) - 1

@@ -327,3 +327,39 @@ def test_the_fitted_ear_needs_a_nat_more_where_the_second_agrees(circumstances: 
     for rival, judgement in ((margin - 0.1, ASK_BACK), (margin + 0.1, ACCEPTED)):
         opinion = replace(free("green red", -1.0, rival, "x", free_score=-1.0), ear="fitted")
         assert judge((opinion, agreeing("green red")), SCOPE, circumstances=circumstances).judgement is judgement
+
+
+@pytest.mark.parametrize(
+    ("score", "over_floor_db", "judgement"),
+    [(-1.0, 12.0, ACCEPTED), (-1.8, 12.0, ASK_BACK), (-1.8, 40.0, ACCEPTED)],
+)
+def test_in_noise_a_meaning_that_the_fitted_ear_finds_improbable_is_asked_back(
+    score: float, over_floor_db: float, judgement: Judgement
+) -> None:
+    """ "Visual" at 5 dB: "three zero" led by 5.8 nats and was what free hearing came to, at a probability of 0.17."""
+    leading = Opinion(
+        ear="fitted",
+        candidates=(Candidate("three zero", score), Candidate("three three zero", score - 5.8)),
+        free_words="three zero",
+        free_score=score,
+        unfitted=UnfittedHearing(free_words="please help", free_score=-7.6, best_score=-6.6),
+    )
+    about = Circumstances(speech_s=0.6, over_floor_db=over_floor_db)
+    assert judge((leading, agreeing("three zero")), SCOPE, circumstances=about).judgement is judgement
+
+
+def test_number_and_colours_that_check_each_other_may_be_less_probable() -> None:
+    leading = Opinion(
+        ear="fitted",
+        candidates=(Candidate("one two seven orange white", -1.8),),
+        free_words="one two seven orange white",
+        free_score=-1.8,
+    )
+    about = Circumstances(speech_s=2.0, over_floor_db=12.0)
+    verdict = judge((leading, agreeing("one two seven orange white")), SCOPE, circumstances=about)
+    assert verdict.judgement is ACCEPTED
+
+
+def test_the_sentences_of_one_meaning_are_probable_together() -> None:
+    opinion = scored(("grey red", -1.5), ("gray red", -1.5))
+    assert reading_of(opinion, Meanings(SCOPE)).certainty == pytest.approx(-1.5 + 0.693, abs=0.01)
