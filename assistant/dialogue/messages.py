@@ -54,6 +54,25 @@ class PairTest(Enum):
     SHORT = "shorts"
 
 
+class Ends(Enum):
+    """Which sides of a joint were named when it was confirmed."""
+
+    NEAR = "near"
+    """The pair that is called, or none by name."""
+    FAR = "far"
+    """The pair it is joined to, where that has a name of its own."""
+    BOTH = "both"
+
+
+class Talk(Enum):
+    """How much is said."""
+
+    FULL = "full"
+    """Every confirmed pair is read back."""
+    BRIEF = "brief"
+    """Where the work goes on plainly, a tone stands for "confirmed", and only the next pair is said."""
+
+
 class Channel(Enum):
     """By which way an entry came in."""
 
@@ -63,6 +82,12 @@ class Channel(Enum):
 
 
 # --- inputs --------------------------------------------------------------------------------------
+
+
+USUAL_RATE = 150
+"""Words a minute: synthetic speech was best written down at 150 to 180 (Human Factors 30(6), 1988)."""
+USUAL_LOUDNESS = 100
+"""Percent of what the speech engine gives."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -87,6 +112,11 @@ class SessionSettings:
     """Take pairs in any order, as a partner at the far end calls them."""
     place: str = ""
     """Where the splice is, in the words of the person."""
+    talk: Talk = Talk.FULL
+    words_a_minute: int = USUAL_RATE
+    """Rate of speech."""
+    loudness: int = USUAL_LOUDNESS
+    """Of speech, in percent of the usual."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -291,6 +321,7 @@ class JoinProtected:
     how: Check
     by: Channel
     asked_back: bool
+    ends: Ends = Ends.NEAR
 
 
 @dataclass(frozen=True, slots=True)
@@ -336,6 +367,7 @@ class PairConfirmed:
     """Why the pair was protected, where it was joined all the same."""
     same_entry: bool = False
     """Whether it belongs to the entry of the fact before it; both are taken back together."""
+    ends: Ends = Ends.NEAR
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -387,6 +419,16 @@ class PaceSet:
     """Pairs are called out at this pace; 0 ends it."""
 
     seconds: float
+
+
+@dataclass(frozen=True, slots=True)
+class TalkSet:
+    """The assistant talks so from here on."""
+
+    talk: Talk
+    words_a_minute: int
+    loudness: int
+    """In percent of the usual."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -602,6 +644,7 @@ Fact = (
     | CheckAnswered
     | CalledOut
     | PaceSet
+    | TalkSet
     | VerifyingBegun
     | PairTested
     | ReadingLogged
@@ -641,6 +684,8 @@ class Speak:
     text: str
     announcement: AnnouncementNumber | None = None
     """The announcement or question that is put by speaking it; none where it only tells something."""
+    tone: bool = False
+    """Whether the tone that stands for "confirmed" comes before it."""
 
 
 @dataclass(frozen=True, slots=True)

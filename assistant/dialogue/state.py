@@ -19,6 +19,8 @@ from assistant.cable.splice_plan import End, Joint, JointNumber, Plan, straight_
 from assistant.dialogue.checks import ALL_IN_ONE, ON_RESUME, checks_for
 from assistant.dialogue.messages import (
     NOT_YET,
+    USUAL_LOUDNESS,
+    USUAL_RATE,
     AnnouncementNumber,
     Answered,
     Asked,
@@ -57,6 +59,8 @@ from assistant.dialogue.messages import (
     SessionResumed,
     SessionSettings,
     SoundMissed,
+    Talk,
+    TalkSet,
     TroubleHeard,
     Undone,
     VerifyingBegun,
@@ -205,6 +209,13 @@ class State:
     kept_last: bool = False
     """Whether the last entry was a note or a reading, which stay: to take something back would take what was before."""
     last_said: str = ""
+    talk: Talk = Talk.FULL
+    words_a_minute: int = USUAL_RATE
+    """Rate of speech."""
+    loudness: int = USUAL_LOUDNESS
+    """Of speech, in percent of the usual."""
+    reads_back: bool = True
+    """Whether the next confirmed pair is read back also in brief talk: something came between it and the last."""
     undo: UndoPoint | None = field(default=None, compare=False, repr=False)
 
     @property
@@ -367,6 +378,9 @@ def fold(facts: Iterable[Fact], state: State | None = None) -> State:
 def evolve(state: State, fact: Fact) -> State:
     """Give the state after a fact, with the number of the announcement that it makes current."""
     after = _evolve(state, fact)
+    reads_back = not isinstance(fact, PairConfirmed) and (state.reads_back or isinstance(fact, _READ_BACK_AFTER))
+    if reads_back != after.reads_back:
+        after = replace(after, reads_back=reads_back)
     if after.end != state.end and not isinstance(fact, GroupTaken):
         after = replace(after, taken_group=None)  # it was of the other cable
     if _acted_on(after) == _acted_on(state) and after.undo is state.undo and not isinstance(fact, _TURNS_AWAY):
@@ -379,6 +393,13 @@ def evolve(state: State, fact: Fact) -> State:
 
 _TURNS_AWAY = (LookedUp, GroupNamed, Mismatch, SessionResumed, Asked)
 """Facts after which the pair in turn is no longer the one told of last, or a question is put anew."""
+
+
+_READ_BACK_AFTER = (
+    *(SessionOpened, SessionResumed, CarriedOn, MovedTo, Undone, Mismatch, Asked, Reopened, VerifyingEnded, TalkSet),
+    *(FaultMarked, FaultCleared, PairSkipped, DeviceLost, MicrophoneTroubled, SoundMissed),
+)
+"""Breaks, jumps, doubts: behind them a pair is read back whole, whatever the talk."""
 
 
 def _acted_on(state: State) -> object:
@@ -415,6 +436,8 @@ def _evolve(state: State, fact: Fact) -> State:
             return replace(state, held=True, question=None)
         case CarriedOn():
             return replace(state, held=False)
+        case TalkSet(talk=talk, words_a_minute=rate, loudness=loudness):
+            return replace(state, talk=talk, words_a_minute=rate, loudness=loudness)
         case Said(text=text):
             return replace(state, last_said=text)
         case NoteKept() | ReadingLogged():
@@ -494,7 +517,14 @@ def _opened(fact: SessionOpened) -> State:
     else:
         plan = straight_sequence(Cable(settings.cable_pairs), settings.first, settings.last)
     state = State(
-        plan=plan, settings=settings, opened=True, hears=bool(fact.who.microphone), unchecked=_checks(settings)
+        plan=plan,
+        settings=settings,
+        opened=True,
+        hears=bool(fact.who.microphone),
+        unchecked=_checks(settings),
+        talk=settings.talk,
+        words_a_minute=settings.words_a_minute,
+        loudness=settings.loudness,
     )
     return state if settings.asking or settings.any_order else _expecting(state, state.next_after(None))
 
