@@ -164,10 +164,17 @@ def untold() -> None:
 
 
 class Voice(Protocol):
-    """Speaks. `say` and `close` are called from the loop's thread only."""
+    """Speaks. Called from the loop's thread only."""
 
-    def say(self, text: str, *, begun: Told = untold, told: Told = untold, interrupt: bool = False) -> None:
+    def tune(self, *, words_a_minute: int, loudness: int) -> None:
+        """Speak what comes next at this rate, and this loud: in percent of the usual."""
+
+    def say(
+        self, text: str, *, tone: bool = False, begun: Told = untold, told: Told = untold, interrupt: bool = False
+    ) -> None:
         """Begin to speak and return at once; exactly one `SpeechEnded` follows for each call.
+
+        With `tone`, the tone that stands for "confirmed" comes first.
 
         `begun` is called once when this sentence begins, and `told` when it has been spoken to its end; both at once
         where nothing is spoken aloud, and neither when the sentence is dropped before it began. One that is cut off

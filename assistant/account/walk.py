@@ -336,6 +336,7 @@ def _take_fact(found: Walk, fact: Fact, line: Line, state: State) -> None:
             | m.Reopened()
             | m.CalledOut()
             | m.PaceSet()
+            | m.TalkSet()
             | m.VerifyingBegun()
             | m.PairTested()
             | m.VerifyingEnded()

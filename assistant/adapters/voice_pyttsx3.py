@@ -11,18 +11,16 @@ import sys
 import tempfile
 import threading
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
 from functools import cache, lru_cache
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
+from assistant.adapters.tones import Sound
+from assistant.dialogue.messages import USUAL_RATE
 from assistant.errors import AssistantError
-from assistant.ports import Samples
 
-WORDS_PER_MINUTE = 150
-"""Transcription of synthetic speech was best at 150 to 180 words a minute (Human Factors 30(6), 1988)."""
 SENTENCES_KEPT = 2000
 DATA_VARIABLE = "ESPEAK_DATA_PATH"
 """Environment variable that espeak itself reads."""
@@ -31,28 +29,19 @@ SYSTEM_LIBRARIES = ("libespeak-ng.so.1", "/usr/local/lib/libespeak-ng.so.1", "li
 MOST_TRIES = 5
 """An empty rendering is tried again, never kept."""
 LONGEST_RENDERING_S = 20.0
+SILENT_BELOW = 100
+"""A sample below this is silence: 0.3 % of full scale."""
+TAIL_KEPT_S = 0.03
+"""Silence left behind a sentence; espeak gives 0.39 s."""
 ESPEAK = "pyttsx3.drivers.espeak"
 _ENGINE = threading.Lock()
 """Held while a sentence is rendered: pyttsx3 gives all renderers the same engine."""
 
 
-@dataclass(frozen=True, slots=True)
-class Sound:
-    """Mono sound with its rate."""
-
-    samples: Samples
-    rate_hz: int
-
-    @property
-    def seconds(self) -> float:
-        """Length in seconds."""
-        return len(self.samples) / self.rate_hz
-
-
 class SpeechRenderer:
     """Renders sentences in a thread of its own; may be called from any thread."""
 
-    def __init__(self, voice: str | None = None, words_per_minute: int = WORDS_PER_MINUTE) -> None:
+    def __init__(self, voice: str | None = None, words_per_minute: int = USUAL_RATE) -> None:
         """Start the engine.
 
         Raises:
@@ -60,7 +49,8 @@ class SpeechRenderer:
 
         """
         self._voice = voice
-        self._rate = words_per_minute
+        self.words_per_minute = words_per_minute
+        """Rate of what is rendered next; may be changed."""
         self._thread = ThreadPoolExecutor(max_workers=1, thread_name_prefix="voice")
         self._engine = self._thread.submit(_engine).result()
         self._finished = threading.Event()
@@ -75,18 +65,18 @@ class SpeechRenderer:
             AssistantError: the engine gave none.
 
         """
-        return self._thread.submit(self._rendered, text, voice or self._voice).result()
+        return self._thread.submit(self._rendered, text, voice or self._voice, self.words_per_minute).result()
 
     def close(self) -> None:
         """End the thread."""
         self._thread.shutdown(wait=True, cancel_futures=True)
         self._folder.cleanup()
 
-    def _render(self, text: str, voice: str | None) -> Sound:
+    def _render(self, text: str, voice: str | None, rate: int) -> Sound:
         import soundfile
 
         path = Path(self._folder.name) / "sentence.wav"
-        self._engine.setProperty("rate", self._rate)
+        self._engine.setProperty("rate", rate)
         if voice:
             self._engine.setProperty("voice", voice)
         for _ in range(MOST_TRIES):
@@ -101,8 +91,15 @@ class SpeechRenderer:
             with contextlib.suppress(soundfile.LibsndfileError):  # there is none, or it is half written
                 samples, rate_hz = soundfile.read(str(path), dtype="int16")
                 if len(samples):
-                    return Sound(np.asarray(samples, dtype=np.int16), int(rate_hz))
+                    return _without_tail(Sound(np.asarray(samples, dtype=np.int16), int(rate_hz)))
         raise AssistantError("voice: the speech engine gave no sound; use --voice print")
+
+
+def _without_tail(sound: Sound) -> Sound:
+    """Leave out the silence behind a sentence; who plays it lets it sound out."""
+    loud = np.flatnonzero(np.abs(sound.samples.astype(np.int32)) >= SILENT_BELOW)
+    end = int(loud[-1]) + int(TAIL_KEPT_S * sound.rate_hz) if len(loud) else len(sound.samples)
+    return Sound(sound.samples[:end], sound.rate_hz)
 
 
 def _engine() -> Any:

@@ -11,7 +11,8 @@ from typing import Any
 import numpy as np
 
 from assistant.adapters.sound_devices import PORTAUDIO, import_sounddevice
-from assistant.adapters.voice_pyttsx3 import Sound, SpeechRenderer
+from assistant.adapters.tones import Sound, at_loudness, behind, logged, tick
+from assistant.adapters.voice_pyttsx3 import SpeechRenderer
 from assistant.dialogue.messages import DeviceFailed, Input, SpeechEnded
 from assistant.errors import AssistantError
 from assistant.ports import Told, untold
@@ -19,25 +20,17 @@ from assistant.ports import Told, untold
 Put = Callable[[Input], None]
 CHUNK_S = 0.05
 """Length played at once; an interruption takes effect after it."""
-ECHO_S = 0.2
-"""Time after a sentence in which its sound may still come back through the microphone."""
 LATENCY_S = 0.1
 """Less runs dry on a busy machine: clicks, and a line from the driver each time."""
 GAP_S = 0.3
 """Silence behind each sentence in a file."""
 
 
-TICK_HZ, TICK_S, TICK_LEVEL = 880.0, 0.06, 0.1
+ECHO_S = 0.2
+"""Time after a sentence was cut off in which its sound may still come back through the microphone."""
 TAIL_S = 0.4
-"""Silence behind a sound: the end of a stream can be lost when it is closed. PulseAudio lost a third of a second of
-a tone, and all of a tick; rendered sentences end in as much silence anyway."""
-
-
-def _tick(rate_hz: int) -> Sound:
-    seconds = np.arange(int(TICK_S * rate_hz)) / rate_hz
-    shape = np.sin(np.pi * seconds / TICK_S) ** 2
-    wave = TICK_LEVEL * 32767 * shape * np.sin(2 * np.pi * TICK_HZ * seconds)
-    return Sound(wave.astype(np.int16), rate_hz)
+"""Silence behind a sound, which lets it sound out: the end of a stream can be lost when it is closed. PulseAudio lost a
+third of a second of a tone, and all of a tick. Its echo is over then too."""
 
 
 class PrintVoice:
@@ -47,7 +40,12 @@ class PrintVoice:
         """Take the inbox."""
         self._put = put
 
-    def say(self, text: str, *, begun: Told = untold, told: Told = untold, interrupt: bool = False) -> None:
+    def tune(self, *, words_a_minute: int, loudness: int) -> None:
+        """Do nothing."""
+
+    def say(
+        self, text: str, *, tone: bool = False, begun: Told = untold, told: Told = untold, interrupt: bool = False
+    ) -> None:
         """Report beginning and end at once."""
         begun()
         told()
@@ -71,6 +69,7 @@ class FileVoice:
 
         self._put = put
         self._renderer = renderer
+        self._loudness = 100
         self._failed = False
         rate_hz = renderer.render("Ready.").rate_hz
         try:
@@ -78,13 +77,20 @@ class FileVoice:
         except (soundfile.LibsndfileError, OSError) as error:
             raise AssistantError(f"{path}: cannot be written ({error}); choose another file") from error
 
-    def say(self, text: str, *, begun: Told = untold, told: Told = untold, interrupt: bool = False) -> None:
+    def tune(self, *, words_a_minute: int, loudness: int) -> None:
+        """Take the rate and the loudness of what is written next."""
+        self._renderer.words_per_minute = words_a_minute
+        self._loudness = loudness
+
+    def say(
+        self, text: str, *, tone: bool = False, begun: Told = untold, told: Told = untold, interrupt: bool = False
+    ) -> None:
         """Report the beginning, since it is shown already, write the sentence and report the end."""
         begun()
         told()
         if not self._failed:
             try:
-                sound = self._renderer.render(text)
+                sound = _spoken(self._renderer, text, tone=tone, loudness=self._loudness)
                 self._file.write(sound.samples)
                 self._file.write(np.zeros(int(GAP_S * sound.rate_hz), np.int16))
             except (AssistantError, OSError, RuntimeError) as error:  # as a full disk: the session goes on by print
@@ -98,6 +104,12 @@ class FileVoice:
         self._renderer.close()
 
 
+def _spoken(renderer: SpeechRenderer, text: str, *, tone: bool, loudness: int) -> Sound:
+    """Give a sentence as it is to be heard, behind the tone where that is wanted."""
+    sentence = renderer.render(text)
+    return at_loudness(behind(logged(sentence.rate_hz), sentence) if tone else sentence, loudness)
+
+
 @dataclass(frozen=True, slots=True)
 class _Item:
     """Something to play, and whether its end is reported."""
@@ -105,6 +117,8 @@ class _Item:
     what: str | Sound
     interruptions: int
     """How often the voice had been interrupted when this was asked for; after one more it is out of date."""
+    tone: bool = False
+    """Whether a sentence has the tone before it."""
     begun: Told = untold
     told: Told = untold
     reported: bool = True
@@ -132,7 +146,8 @@ class SpeakerVoice:
         self._device = int(device) if device is not None and device.isdigit() else device
         self._pause = pause
         self._waiting: queue.Queue[_Item | None] = queue.Queue()
-        self._tick = _tick(renderer.render("Ready.").rate_hz)
+        self._tick = tick(renderer.render("Ready.").rate_hz)
+        self._loudness = 100
         self._interruptions = 0
         self._turning = threading.Lock()
         """Held while a sentence begins, and while it is interrupted: it has begun or it never does."""
@@ -146,11 +161,18 @@ class SpeakerVoice:
         self._thread = threading.Thread(target=self._run, name="speaker", daemon=True)
         self._thread.start()
 
-    def say(self, text: str, *, begun: Told = untold, told: Told = untold, interrupt: bool = False) -> None:
+    def tune(self, *, words_a_minute: int, loudness: int) -> None:
+        """Take the rate and the loudness of what is played next."""
+        self._renderer.words_per_minute = words_a_minute
+        self._loudness = loudness
+
+    def say(
+        self, text: str, *, tone: bool = False, begun: Told = untold, told: Told = untold, interrupt: bool = False
+    ) -> None:
         """Queue the sentence; an interrupting one cuts off those before it."""
         if interrupt:
             self._interrupt()
-        self._waiting.put(_Item(text, self._interruptions, begun, told))
+        self._waiting.put(_Item(text, self._interruptions, tone, begun, told))
 
     def play(self, sound: Sound) -> None:
         """Queue a sound; one `SpeechEnded` follows as for a sentence."""
@@ -173,18 +195,15 @@ class SpeakerVoice:
 
     def _run(self) -> None:
         while (item := self._waiting.get()) is not None:
-            aloud = False
             if not self._failed:
                 try:
-                    aloud = self._played(item)
+                    self._play(item)
                 except Exception as error:  # whatever a driver raises, the session goes on by print
                     self._failed = True
                     self._put(DeviceFailed("speaker", str(error)))
             if self._failed and self._begun is not item and self._begins(item):  # shown, and nothing speaks any more
                 item.told()
             if item.reported:
-                if aloud:
-                    self._pause(ECHO_S)
                 self._put(SpeechEnded())
 
     def _begins(self, item: _Item) -> bool:
@@ -197,31 +216,35 @@ class SpeakerVoice:
                 item.begun()
             return True
 
-    def _played(self, item: _Item) -> bool:
-        """Play it, and tell whether any of it was heard."""
+    def _play(self, item: _Item) -> None:
+        """Play it to its end, or until it is interrupted, and wait until it has sounded out."""
         if item.interruptions != self._interruptions:
-            return False
-        sound = self._renderer.render(item.what) if isinstance(item.what, str) else item.what
+            return
+        sound = item.what
+        if isinstance(sound, str):
+            sound = _spoken(self._renderer, sound, tone=item.tone, loudness=self._loudness)
         chunk = int(CHUNK_S * sound.rate_hz)
         stream = self._sounddevice.RawOutputStream(
             samplerate=sound.rate_hz, device=self._device, channels=1, dtype="int16", latency=LATENCY_S
         )
         with PORTAUDIO, stream:
             if not self._begins(item):
-                return False
+                return
             for start in range(0, len(sound.samples), chunk):
                 if item.interruptions != self._interruptions:
                     stream.abort()
-                    return True
+                    break
                 stream.write(sound.samples[start : start + chunk].tobytes())
-            item.told()
-            if not isinstance(item.what, str):
-                self._linger(stream, chunk)
-        return True
+            else:
+                item.told()
+                self._linger(stream, chunk, item)
+                return
+        self._pause(ECHO_S)
 
-    def _linger(self, stream: Any, chunk: int) -> None:
+    def _linger(self, stream: Any, chunk: int, item: _Item) -> None:
         """Write silence behind a sound, but let nothing wait for the end of a tick."""
         for _ in range(round(TAIL_S / CHUNK_S)):
-            if not self._waiting.empty():
+            interrupted = item.interruptions != self._interruptions
+            if interrupted or not (item.reported or self._waiting.empty()):
                 return
             stream.write(bytes(2 * chunk))

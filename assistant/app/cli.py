@@ -21,6 +21,7 @@ from assistant.app.telling import tell
 from assistant.cable.colour_code import Order
 from assistant.cable.makeup import LARGEST_CABLE, Cable, CableError
 from assistant.cable.splice_plan import Site
+from assistant.dialogue.messages import USUAL_LOUDNESS, USUAL_RATE, Talk
 from assistant.errors import AssistantError
 
 EXIT_FAILED = 1
@@ -220,6 +221,28 @@ def _add_work(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -
     parser.add_argument("--keys", type=Path, metavar="FILE", help="keys from a file, one entry a line")
     parser.add_argument("--typed", action="store_true", help="read words from standard input instead of hearing")
     parser.add_argument("--voice", default="speaker", metavar="WAY", help="speaker, print or wav:FILE (%(default)s)")
+    parser.add_argument(
+        "--talk",
+        type=Talk,
+        default=Talk.FULL,
+        metavar="TALK",
+        help="full or brief: read every pair back, or say a tone and the next pair (usual: full)",
+    )
+    parser.add_argument(
+        "--rate",
+        dest="words_a_minute",
+        type=int,
+        default=USUAL_RATE,
+        metavar="N",
+        help="words a minute of the voice, 120 to 250 (usual: %(default)s)",
+    )
+    parser.add_argument(
+        "--loudness",
+        type=int,
+        default=USUAL_LOUDNESS,
+        metavar="P",
+        help="of the voice in percent, 25 to 400 (usual: %(default)s)",
+    )
     parser.add_argument("--microphone", metavar="NAME", help="input device, by name or number")
     parser.add_argument("--speaker", metavar="NAME", help="output device, by name or number")
     parser.add_argument("--person", default="", metavar="NAME", help="who works, for the record (usual: no name)")

@@ -38,6 +38,8 @@ from assistant.session.journal import Journal
 from assistant.session.record import Record
 from assistant.words.vocabulary import Scope
 
+TONE_SHOWN = "[confirmed] "
+"""What stands on the screen for the tone."""
 LAST_WORDS_S = 30.0
 """How long the end of speech is waited for when the session ends."""
 
@@ -247,11 +249,15 @@ class Loop:
                 return
             self.records += 1
             self.state = fold(step.facts, self.state)
+            self._tune_voice()
             self._carry_out(step.effects, interrupt=isinstance(came, KeysPressed | KeysRefused | Typed))
             self._tell_of_log(told)
             self.after_record(self.state, self.records)
             return
         self._carry_out(step.effects, interrupt=isinstance(came, KeysPressed | KeysRefused | Typed))
+
+    def _tune_voice(self) -> None:
+        self._voice.tune(words_a_minute=self.state.words_a_minute, loudness=self.state.loudness)
 
     def _tell_of_log(self, told: list[str]) -> None:
         self._carry_out(tuple(Speak(text) for text in told), interrupt=False)
@@ -271,7 +277,7 @@ class Loop:
         for effect in effects:
             match effect:
                 case Speak():
-                    self._show(f"< {effect.text}")
+                    self._show(f"< {TONE_SHOWN if effect.tone else ''}{effect.text}")
                     if not self._stopped:
                         self._say(effect, interrupt=interrupt)
                     interrupt = False
@@ -299,7 +305,7 @@ class Loop:
             if sentence.announcement is not None:
                 self._floor.put(sentence.announcement)
 
-        self._voice.say(sentence.text, begun=begun, told=told, interrupt=interrupt)
+        self._voice.say(sentence.text, tone=sentence.tone, begun=begun, told=told, interrupt=interrupt)
 
     def _show(self, line: str) -> None:
         try:

@@ -164,7 +164,7 @@ class Player:
         """Play the sound of a step, where it was kept, and speak what was said."""
         if self._listen and line.sound_sha256:
             from assistant.adapters.audio_file import read_sound
-            from assistant.adapters.voice_pyttsx3 import Sound
+            from assistant.adapters.tones import Sound
             from assistant.ports import SAMPLE_RATE_HZ
 
             file = sounds_folder(self._log) / sound_name(line.record)

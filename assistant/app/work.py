@@ -29,6 +29,8 @@ from assistant.cable.colour_code import Order
 from assistant.cable.makeup import Cable
 from assistant.cable.splice_plan import Site, straight_sequence
 from assistant.dialogue.messages import (
+    USUAL_LOUDNESS,
+    USUAL_RATE,
     Attendance,
     DeviceFailed,
     Input,
@@ -38,7 +40,9 @@ from assistant.dialogue.messages import (
     SessionOpened,
     SessionSettings,
     StartAsked,
+    Talk,
 )
+from assistant.dialogue.rules.talking import FASTEST, LOUDEST, SLOWEST, SOFTEST
 from assistant.dialogue.state import State, initial
 from assistant.errors import AssistantError
 from assistant.hearing.tuning import UNTUNED
@@ -82,6 +86,10 @@ class WorkOptions:
     speaker: str | None = None
     person: str = ""
     place: str = ""
+    talk: Talk = Talk.FULL
+    words_a_minute: int = USUAL_RATE
+    loudness: int = USUAL_LOUDNESS
+    """In percent of the usual."""
     keep_sound: bool = False
     copy: Path | None = None
     """Folder of a second, equal log, on another disk or card."""
@@ -312,7 +320,16 @@ def _common_settings(options: WorkOptions) -> SessionSettings:
         short_checks=options.short_checks,
         any_order=options.any_order,
         place=_short(options.place, "--place"),
+        talk=options.talk,
+        words_a_minute=_within(options.words_a_minute, SLOWEST, FASTEST, "--rate"),
+        loudness=_within(options.loudness, SOFTEST, LOUDEST, "--loudness"),
     )
+
+
+def _within(number: int, least: int, most: int, option: str) -> int:
+    if not least <= number <= most:
+        raise AssistantError(f"work: {option} {number} cannot be; give {least} to {most}")
+    return number
 
 
 def _short(text: str, option: str) -> str:
@@ -343,9 +360,19 @@ def _copy_of(path: Path, options: WorkOptions) -> Path | None:
 
 
 def _resumed(options: WorkOptions, who: Attendance, screen: Screen) -> _Session:
+    talks_otherwise = (options.talk, options.words_a_minute, options.loudness) != (
+        Talk.FULL,
+        USUAL_RATE,
+        USUAL_LOUDNESS,
+    )
     if options.plan or options.cable or options.first or options.last or options.asking or options.place:
         raise AssistantError(
             "work: --resume goes on as the log says; leave out the plan, --place, --cable, --from and --to"
+        )
+    if talks_otherwise:
+        raise AssistantError(
+            "work: --resume talks as the log says; leave out --talk, --rate and --loudness, and say "
+            "brief talk, faster talk or louder talk"
         )
     path = Path(options.resume) if options.resume else _newest_unfinished(options.log, screen)
     found = snapshots.find(path)

@@ -54,6 +54,15 @@ class PairTest(Enum):
     SHORT = "shorts"
 
 
+class Talk(Enum):
+    """How much is said."""
+
+    FULL = "full"
+    """Every confirmed pair is read back."""
+    BRIEF = "brief"
+    """Where the work goes on plainly, a tone stands for "confirmed", and only the next pair is said."""
+
+
 class Channel(Enum):
     """By which way an entry came in."""
 
@@ -63,6 +72,12 @@ class Channel(Enum):
 
 
 # --- inputs --------------------------------------------------------------------------------------
+
+
+USUAL_RATE = 150
+"""Words a minute: synthetic speech was best written down at 150 to 180 (Human Factors 30(6), 1988)."""
+USUAL_LOUDNESS = 100
+"""Percent of what the speech engine gives."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -87,6 +102,11 @@ class SessionSettings:
     """Take pairs in any order, as a partner at the far end calls them."""
     place: str = ""
     """Where the splice is, in the words of the person."""
+    talk: Talk = Talk.FULL
+    words_a_minute: int = USUAL_RATE
+    """Rate of speech."""
+    loudness: int = USUAL_LOUDNESS
+    """Of speech, in percent of the usual."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -448,6 +468,16 @@ class PaceSet:
 
 
 @dataclass(frozen=True, slots=True)
+class TalkSet:
+    """The assistant talks so from here on."""
+
+    talk: Talk
+    words_a_minute: int
+    loudness: int
+    """In percent of the usual."""
+
+
+@dataclass(frozen=True, slots=True)
 class VerifyingBegun:
     """From here on results of this test are logged, from this pair on."""
 
@@ -669,6 +699,7 @@ Fact = (
     | CheckAnswered
     | CalledOut
     | PaceSet
+    | TalkSet
     | VerifyingBegun
     | PairTested
     | ReadingLogged
@@ -712,6 +743,8 @@ class Speak:
     text: str
     announcement: AnnouncementNumber | None = None
     """The announcement or question that is put by speaking it; none where it only tells something."""
+    tone: bool = False
+    """Whether the tone that stands for "confirmed" comes before it."""
 
 
 @dataclass(frozen=True, slots=True)

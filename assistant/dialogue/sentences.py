@@ -76,6 +76,7 @@ SAY_YES_WHEN_DONE = _says("Say yes when it is done.")
 # --- what is expected
 
 NEXT = _says("Next {joint}.", joint=_PAIR)
+NEXT_IN_BRIEF = _says("{joint}.", joint=_PAIR)
 BACK_TO = _says("Back to {joint}.", joint=_PAIR)
 EXPECTED = _says("Expected {joint}.", joint=_PAIR)
 MARKED_ALREADY = _says("It is marked {faults}.", faults="open")
@@ -233,6 +234,14 @@ STANDS_PUT_OFF = _says("put off, {reason}", reason="found dead")
 
 GROUP_TAKEN = _says("{group}: colours alone count there.", group="group two, binder orange white")
 CABLE_TAKEN = _says("Cable {name} in hand.", name="west")
+
+# --- how it is talked
+
+TALK_BRIEF = _says("Brief talk: a rising tone means confirmed, and the next pair follows.")
+TALK_FULL = _says("Full talk.")
+TALK_RATE = _says("Words a minute: {rate}.", rate="one seven two")
+TALK_LOUDNESS = _says("Loudness in percent: {loudness}.", loudness="one four one")
+TALK_AT_ITS_END = _says("It goes no further.")
 
 # --- calling out
 

@@ -29,6 +29,8 @@ from assistant.cable.splice_plan import (
 from assistant.dialogue.checks import ALL_IN_ONE, ON_RESUME, checks_for
 from assistant.dialogue.messages import (
     NOT_YET,
+    USUAL_LOUDNESS,
+    USUAL_RATE,
     AnnouncementNumber,
     Answered,
     AsBuiltFact,
@@ -72,6 +74,8 @@ from assistant.dialogue.messages import (
     SessionResumed,
     SessionSettings,
     SoundMissed,
+    Talk,
+    TalkSet,
     TroubleHeard,
     Undone,
     VerifyingBegun,
@@ -241,6 +245,13 @@ class State:
     kept_last: bool = False
     """Whether the last entry was a note or a reading, which stay: to take something back would take what was before."""
     last_said: str = ""
+    talk: Talk = Talk.FULL
+    words_a_minute: int = USUAL_RATE
+    """Rate of speech."""
+    loudness: int = USUAL_LOUDNESS
+    """Of speech, in percent of the usual."""
+    reads_back: bool = True
+    """Whether the next confirmed pair is read back also in brief talk: something came between it and the last."""
     undo: UndoPoint | None = field(default=None, compare=False, repr=False)
 
     @property
@@ -430,6 +441,8 @@ def fold(facts: Iterable[Fact], state: State | None = None) -> State:
 def evolve(state: State, fact: Fact) -> State:
     """Give the state after a fact, with the number of the announcement that it makes current."""
     after = _evolve(state, fact)
+    if isinstance(fact, _READ_BACK_AFTER) and not after.reads_back:
+        after = _with(after, reads_back=True)
     if isinstance(fact, _LEAVES_THE_TURN):
         return after  # most facts of a long log; what an entry would act on need not be compared
     if after.end != state.end and not isinstance(fact, GroupTaken):
@@ -450,6 +463,14 @@ _LEAVES_THE_TURN = (Said, Missed, Repeated, NoteKept, ReadingLogged, TroubleHear
 
 def _place_in_work(state: State) -> object:
     return state.end, state.group_in_work
+
+
+_READ_BACK_AFTER = (
+    *(SessionOpened, SessionResumed, CarriedOn, MovedTo, Undone, Mismatch, Asked, Reopened, VerifyingEnded, TalkSet),
+    *(FaultMarked, FaultCleared, PairSkipped, DeviceLost, MicrophoneTroubled, SoundMissed),
+    *(PairReplaced, JointAdded, PairPutOff, ReversalTagged),
+)
+"""Breaks, jumps, doubts: behind them a pair is read back whole, whatever the talk."""
 
 
 def _acted_on(state: State) -> object:
@@ -486,6 +507,8 @@ def _evolve(state: State, fact: Fact) -> State:
             return _with(state, held=True, question=None)
         case CarriedOn():
             return _with(state, held=False)
+        case TalkSet(talk=talk, words_a_minute=rate, loudness=loudness):
+            return _with(state, talk=talk, words_a_minute=rate, loudness=loudness)
         case Said(text=text):
             return _with(state, last_said=text)
         case NoteKept() | ReadingLogged():
@@ -517,7 +540,7 @@ def _evolve_work(state: State, fact: WorkFact) -> State:
                 state, fact, pair, replace(state.of(pair), confirmed=how, skipped=False, put_off=None, tried=None)
             )
             called_out = () if how is Check.MODULE else _without(state.called_out, pair)
-            return _moved_on(_with(done, called_out=called_out), pair)
+            return _moved_on(_with(done, called_out=called_out, reads_back=False), pair)
         case FaultMarked(pair=pair, fault=fault):
             return _faulty(state, fact, pair, fault)
         case FaultCleared(pair=pair, fault=fault):
@@ -611,6 +634,9 @@ def _opened(fact: SessionOpened) -> State:
         opened=True,
         hears=bool(fact.who.microphone),
         unchecked=_checks(settings),
+        talk=settings.talk,
+        words_a_minute=settings.words_a_minute,
+        loudness=settings.loudness,
     )
     return state if settings.asking or settings.any_order else _expecting(state, state.next_after(None))
 

@@ -11,7 +11,17 @@ from enum import Enum
 from typing import assert_never
 
 from assistant.dialogue.modes import Mode
-from assistant.dialogue.rules import answering, as_built, calling_out, faults, following, questions, session, verifying
+from assistant.dialogue.rules import (
+    answering,
+    as_built,
+    calling_out,
+    faults,
+    following,
+    questions,
+    session,
+    talking,
+    verifying,
+)
 from assistant.dialogue.rules.entry import Rule
 from assistant.words import intents as say
 from assistant.words.intents import Intent
@@ -62,6 +72,7 @@ _ALWAYS: dict[type[Intent], Cell] = {
     say.Finish: session.finish,
     say.BareNumber: session.refuse_bare_number,
     say.TakeNote: session.take_note,
+    say.ChangeTalk: talking.change_talk,
 }
 """In every mode without a question but holding."""
 
@@ -254,6 +265,7 @@ def names(intent: Intent) -> Names:
             | say.CallOut()
             | say.Faster()
             | say.Slower()
+            | say.ChangeTalk()
             | say.TakeNote()
             | say.SayAgain()
             | say.HeardThat()

@@ -38,6 +38,7 @@ from assistant.dialogue.messages import (
     Reopened,
     ReversalTagged,
     SiteCheck,
+    TalkSet,
     Trouble,
 )
 from assistant.dialogue.modes import Mode
@@ -58,7 +59,7 @@ from assistant.dialogue.naming import numbered as numbered_pairs
 from assistant.dialogue.resolve import Disagreement, Groups, Nothing, Pairs, Why
 from assistant.dialogue.sentences import Sentence
 from assistant.dialogue.state import TESTS, PairState, Standing, State
-from assistant.words.intents import CallGroup, CallPair, Fault, Reason, Tried
+from assistant.words.intents import CallGroup, CallPair, Fault, Reason, TalkWish, Tried
 from assistant.words.numbers import DIGITS, spoken
 
 
@@ -193,7 +194,7 @@ def coming(state: State, before: Joint | None) -> str:
     made = state.expected_joint
     if made is None:
         return together(*left_alone(state, before, None), s.NO_PAIR_WAITS())
-    told = [*left_alone(state, before, made), *entered(state, before, made)]
+    told = on_the_way(state, before, made)
     if made.protect:
         told.append(s.PROTECTED(reason=made.protect))
     turn = state.plan.turn
@@ -205,6 +206,18 @@ def coming(state: State, before: Joint | None) -> str:
     if faults:
         told.append(s.MARKED_ALREADY(faults=_faults(faults)))
     return " ".join(told)
+
+
+def on_the_way(state: State, before: Joint | None, made: Joint) -> list[str]:
+    """Tell what is left alone on the way to a joint, and its cable, unit and group where they change."""
+    return [*left_alone(state, before, made), *entered(state, before, made)]
+
+
+def next_in_brief(state: State, before: Joint) -> str:
+    """Announce the expected joint by nothing but its name: it is the plain next one."""
+    made = state.expected_joint
+    assert made is not None, "told only where a pair is expected"
+    return s.NEXT_IN_BRIEF(joint=joint(made, state, before))
 
 
 def left_alone(state: State, before: Joint | None, upto: Joint | None) -> list[str]:
@@ -539,6 +552,23 @@ def no_free_pair(state: State, number: int) -> str:
 def open_it_first(state: State, made: Joint) -> str:
     """Refuse to change a joint that is made."""
     return s.OPEN_IT_FIRST(pair=_named_with_cable(state, made))
+
+
+# --- how it is talked ------------------------------------------------------------------------------
+
+
+def talk_changed(wish: TalkWish, now: TalkSet) -> str:
+    """Tell how it is talked from here on."""
+    match wish:
+        case TalkWish.BRIEF:
+            return s.TALK_BRIEF()
+        case TalkWish.FULL:
+            return s.TALK_FULL()
+        case TalkWish.FASTER | TalkWish.SLOWER:
+            return s.TALK_RATE(rate=spoken(now.words_a_minute))
+        case TalkWish.LOUDER | TalkWish.SOFTER:
+            return s.TALK_LOUDNESS(loudness=spoken(now.loudness))
+    assert_never(wish)
 
 
 # --- calling out -----------------------------------------------------------------------------------

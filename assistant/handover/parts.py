@@ -259,17 +259,19 @@ def tests(account: Account) -> Part:
 
 
 def remark_words(one: Remark) -> str:
-    """Say a reading or a note."""
+    """Say a reading, a note, or what was built otherwise than planned."""
+    if one.is_as_built:
+        return f"as built: {one.text}"
     if one.is_reading:
         return f"reading {one.text}"
     return f"note: {one.text}" if one.text else f"spoken note {one.file}"
 
 
 def remarks(account: Account) -> Part:
-    """Give all readings and notes."""
+    """Give all readings, notes, and what was built otherwise than planned."""
     return Part(
         name="remarks",
-        title="Readings and notes",
+        title="As built, readings and notes",
         head=("time", "about", "what", "record"),
         widths=(0, 1, 2, 0.8),
         rows=tuple(

@@ -196,6 +196,24 @@ class Slower:
     """Call at a slower pace."""
 
 
+class TalkWish(Enum):
+    """How the assistant is to talk."""
+
+    BRIEF = "brief"
+    FULL = "full"
+    FASTER = "faster"
+    SLOWER = "slower"
+    LOUDER = "louder"
+    SOFTER = "softer"
+
+
+@dataclass(frozen=True, slots=True)
+class ChangeTalk:
+    """Talk differently from here on."""
+
+    wish: TalkWish
+
+
 @dataclass(frozen=True, slots=True)
 class ConfirmModule:
     """All pairs that were called out are joined."""
@@ -344,6 +362,7 @@ Intent = (
     | CallOut
     | Faster
     | Slower
+    | ChangeTalk
     | ConfirmModule
     | StartVerifying
     | EndVerifying

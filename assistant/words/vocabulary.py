@@ -11,7 +11,7 @@ from functools import cache
 from assistant.cable.colour_code import RINGS, SERVICE_COLOURS, TIPS, Colours, Ring, Tip
 from assistant.words import intents as say
 from assistant.words.grammar import GrammarRule, Make, Maybe, Node, OneOf, Sentences, Seq, Value, Words, one_of, seq
-from assistant.words.intents import CallGroup, CallPair, Fault, Intent, Reason, Tried, Unit
+from assistant.words.intents import CallGroup, CallPair, Fault, Intent, Reason, TalkWish, Tried, Unit
 from assistant.words.numbers import DIGITS, MOST_DIGITS, ONE_WORD_NUMBER, long_number, number
 
 COLOUR_WORDS: dict[Tip | Ring, tuple[str, ...]] = {
@@ -650,6 +650,23 @@ ENTRIES: tuple[VocabularyRow, ...] = (
         key_text="..4",
         examples=("slower",),
         help="call at a slower pace",
+    ),
+    VocabularyRow(
+        name="talk",
+        intent=say.ChangeTalk,
+        voice=lambda _: OneOf(
+            tuple(Words(f"{wish.value} talk", (("intent", say.ChangeTalk(wish)),)) for wish in TalkWish)
+        ),
+        keys=OneOf(
+            tuple(
+                Words(f"{POINT} {POINT} {SLASH} {place}", (("intent", say.ChangeTalk(wish)),))
+                for place, wish in enumerate(TalkWish, 1)
+            )
+        ),
+        key_text="../1 brief, ../2 full, ../3 faster, ../4 slower, ../5 louder, ../6 softer",
+        examples=("brief talk", "faster talk"),
+        help="how much is said, how fast and how loud: brief, full, faster, slower, louder or softer talk; in brief "
+        "talk a rising tone stands for confirmed, where the work goes on plainly",
     ),
     VocabularyRow(
         name="confirm-module",

@@ -17,6 +17,8 @@ from tests.session.test_snapshot import KINDS, alike, session
 def the_long_way(state: State, fact: Fact) -> State:
     """Number the announcements as `State.announcement` says: compare all on which an entry acts, after every fact."""
     after = folding._evolve(state, fact)
+    if isinstance(fact, folding._READ_BACK_AFTER):
+        after = replace(after, reads_back=True)
     if after.end != state.end and not isinstance(fact, GroupTaken):
         after = replace(after, taken_group=None)
     same = folding._acted_on(after) == folding._acted_on(state) and after.undo is state.undo
@@ -42,7 +44,8 @@ def test_the_short_ways_come_to_the_same(kind: str, seed: int) -> None:
 
 def first_by_rank(state: State) -> int | None:
     """Give the first joint that waits: one that nothing is known of, else a skipped one, else a faulty one."""
-    waiting = [joint.number for joint in state.plan.joints if joint.kind.joined and state.of(joint.number).left]
+    joints = [joint.number for joint in state.plan.joints if joint.kind.joined]
+    waiting = [number for number in joints if state.of(number).left and not state.of(number).put_off]
     fresh = [number for number in waiting if state.of(number).fresh]
     whole = [number for number in waiting if not state.of(number).faults]
     return next(iter(fresh or whole or waiting), None)

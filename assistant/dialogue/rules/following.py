@@ -32,6 +32,7 @@ from assistant.dialogue.resolve import (
 )
 from assistant.dialogue.rules.entry import Entry, announce, announce_again, ask, put, tell, then
 from assistant.dialogue.rules.joints import joint_named
+from assistant.dialogue.rules.talking import confirmed
 from assistant.dialogue.state import State, evolve
 from assistant.dialogue.tags import FACT_TAGS
 from assistant.words import intents as say
@@ -98,7 +99,7 @@ def _confirm(state: State, entry: Entry, made: Joint, how: Check) -> Step:
         question = JoinProtected(joint=made.number, how=how, by=entry.by, asked_back=entry.asked_back)
         return ask(state, question)
     fact = PairConfirmed(pair=made.number, how=how, by=entry.by, asked_back=entry.asked_back)
-    return then(state, fact, told=lambda s: wording.confirmed(s, made), before=made)
+    return confirmed(state, fact, made)
 
 
 def join_protected(state: State, entry: Entry) -> Step:
