@@ -13,6 +13,10 @@ LOGGED_HZ, LOGGED_S, LOGGED_LEVEL = (660.0, 990.0), 0.08, 0.2
 """Two notes, one after the other, so that the tone rises; each of this length."""
 AFTER_TONE_S = 0.06
 """Silence between a tone and the words behind it."""
+SILENT_BELOW = 100
+"""A sample below this is silence: 0.3 % of full scale."""
+TAIL_KEPT_S = 0.03
+"""Silence left behind a sentence; espeak gives 0.39 s."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +47,13 @@ def _note(hz: float, length_s: float, level: float, rate_hz: int) -> Samples:
     seconds = np.arange(int(length_s * rate_hz)) / rate_hz
     shape: NDArray[np.float64] = np.sin(np.pi * seconds / length_s) ** 2
     return (level * FULL_SCALE * shape * np.sin(2 * np.pi * hz * seconds)).astype(np.int16)
+
+
+def without_tail(sound: Sound) -> Sound:
+    """Leave out the silence behind a sentence; who plays it lets it sound out."""
+    loud = np.flatnonzero(np.abs(sound.samples.astype(np.int32)) >= SILENT_BELOW)
+    end = int(loud[-1]) + int(TAIL_KEPT_S * sound.rate_hz) if len(loud) else len(sound.samples)
+    return Sound(sound.samples[:end], sound.rate_hz)
 
 
 def at_loudness(sound: Sound, percent: int) -> Sound:

@@ -29,10 +29,6 @@ SYSTEM_LIBRARIES = ("libespeak-ng.so.1", "/usr/local/lib/libespeak-ng.so.1", "li
 MOST_TRIES = 5
 """An empty rendering is tried again, never kept."""
 LONGEST_RENDERING_S = 20.0
-SILENT_BELOW = 100
-"""A sample below this is silence: 0.3 % of full scale."""
-TAIL_KEPT_S = 0.03
-"""Silence left behind a sentence; espeak gives 0.39 s."""
 ESPEAK = "pyttsx3.drivers.espeak"
 _ENGINE = threading.Lock()
 """Held while a sentence is rendered: pyttsx3 gives all renderers the same engine."""
@@ -91,15 +87,8 @@ class SpeechRenderer:
             with contextlib.suppress(soundfile.LibsndfileError):  # there is none, or it is half written
                 samples, rate_hz = soundfile.read(str(path), dtype="int16")
                 if len(samples):
-                    return _without_tail(Sound(np.asarray(samples, dtype=np.int16), int(rate_hz)))
+                    return Sound(np.asarray(samples, dtype=np.int16), int(rate_hz))
         raise AssistantError("voice: the speech engine gave no sound; use --voice print")
-
-
-def _without_tail(sound: Sound) -> Sound:
-    """Leave out the silence behind a sentence; who plays it lets it sound out."""
-    loud = np.flatnonzero(np.abs(sound.samples.astype(np.int32)) >= SILENT_BELOW)
-    end = int(loud[-1]) + int(TAIL_KEPT_S * sound.rate_hz) if len(loud) else len(sound.samples)
-    return Sound(sound.samples[:end], sound.rate_hz)
 
 
 def _engine() -> Any:

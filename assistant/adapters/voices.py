@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from assistant.adapters.sound_devices import PORTAUDIO, import_sounddevice
-from assistant.adapters.tones import Sound, at_loudness, behind, logged, tick
+from assistant.adapters.tones import Sound, at_loudness, behind, logged, tick, without_tail
 from assistant.adapters.voice_pyttsx3 import SpeechRenderer
 from assistant.dialogue.messages import DeviceFailed, Input, SpeechEnded
 from assistant.errors import AssistantError
@@ -106,7 +106,7 @@ class FileVoice:
 
 def _spoken(renderer: SpeechRenderer, text: str, *, tone: bool, loudness: int) -> Sound:
     """Give a sentence as it is to be heard, behind the tone where that is wanted."""
-    sentence = renderer.render(text)
+    sentence = without_tail(renderer.render(text))
     return at_loudness(behind(logged(sentence.rate_hz), sentence) if tone else sentence, loudness)
 
 

@@ -2,6 +2,7 @@
 
 from dataclasses import fields
 from enum import Enum
+from textwrap import wrap
 
 from assistant.cable.colour_code import RINGS, TIPS, Colours
 from assistant.words.intents import Ask, CallGroup, GoTo, Intent, Redo
@@ -79,8 +80,15 @@ def _signs(keys: str) -> str:
     return "".join(KEY_SIGNS.get(key, key) for key in keys.split())
 
 
+CARD_WIDTH = 80
+
+
+def _wrapped(text: str, indent: str) -> list[str]:
+    return wrap(text, CARD_WIDTH, initial_indent=indent, subsequent_indent=indent or "  ", break_on_hyphens=False)
+
+
 def card() -> str:
-    """Give the keypad card: plain text that fits a page."""
+    """Give the keypad card: plain text that fits a page, in 80 columns."""
     tips = "  ".join(f"{place} {tip.value}" for place, tip in enumerate(TIPS, 1))
     rings = "  ".join(f"{place} {ring.value}" for place, ring in enumerate(RINGS, 1))
     faults = "  ".join(f"*{_signs(keys)} {FAULT_WORDS[fault][0]}" for fault, keys in FAULT_KEYS.items())
@@ -92,12 +100,12 @@ def card() -> str:
         f"  tip   {tips}",
         "  .25 Enter is orange violet; 47.25 Enter is pair 47, orange violet",
         "",
-        f"Faults: {faults}",
+        *_wrapped(f"Faults: {faults}", ""),
         "  before it the number for another pair: 47*1",
         "",
     ]
     for entry in _said_entries():
         if entry.intent.__name__ != "MarkFault":
-            lines.append(f"  {entry.key_text:<40} {entry.help}")
+            lines += [*_wrapped(entry.key_text, "  "), *_wrapped(entry.help, "      ")]
     lines += ["", "Figures wait for Enter; - behind figures clears them. Other keys act at once."]
     return "\n".join(lines) + "\n"

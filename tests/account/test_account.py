@@ -174,7 +174,7 @@ def test_times_too_far_apart_for_any_calendar_are_named() -> None:
     session = Session(cable=25).typed("1 blue white", "2 orange white", "3 green white")
     years = ("2026", "9525", "0142", "9525")
     records = tuple(replace(one, at=year + one.at[4:]) for one, year in zip(session.records, years, strict=True))
-    with pytest.raises(AccountError, match=r"^a\.jsonl: record 4 is at a time that no calendar holds"):
+    with pytest.raises(AccountError, match=r"^a\.jsonl: record 4 has a time that no clock can show after"):
         account_of([replace(session.log(), records=records)])
 
 

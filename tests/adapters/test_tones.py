@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from assistant.adapters.tones import FULL_SCALE, LOGGED_HZ, TICK_HZ, Sound, at_loudness, logged, tick
+from assistant.adapters.tones import FULL_SCALE, LOGGED_HZ, TICK_HZ, Sound, at_loudness, logged, tick, without_tail
 
 RATE_HZ = 22050
 
@@ -37,3 +37,12 @@ def test_loudness_grows_with_the_percent_and_cuts_nothing_off(percent: int) -> N
         assert level == pytest.approx(percent / 100, rel=0.02)
     else:
         assert 1.1 < level <= percent / 100 * 1.05 / np.tanh(percent / 100)
+
+
+def test_a_sentence_loses_its_silent_tail_and_nothing_else() -> None:
+    speech = np.tile(np.array([3000, -3000], np.int16), RATE_HZ)
+    cut = without_tail(Sound(np.concatenate([speech, np.zeros(RATE_HZ, np.int16)]), RATE_HZ))
+    assert (cut.samples[: len(speech)] == speech).all()
+    assert 0 < cut.seconds - len(speech) / RATE_HZ < 0.05
+    silence = Sound(np.zeros(100, np.int16), RATE_HZ)
+    assert len(without_tail(silence).samples) == 100

@@ -72,7 +72,12 @@ class Tape:
             raise AssistantError("screen: gone")
         self.events.append(f"show {line}")
 
-    def say(self, text: str, *, begun: Told = untold, told: Told = untold, interrupt: bool = False) -> None:
+    def tune(self, *, words_a_minute: int, loudness: int) -> None:
+        self.tuned = (words_a_minute, loudness)
+
+    def say(
+        self, text: str, *, tone: bool = False, begun: Told = untold, told: Told = untold, interrupt: bool = False
+    ) -> None:
         self.events.append(f"say {text}")
         self.interrupts.append(interrupt)
         self.begun.append(begun)

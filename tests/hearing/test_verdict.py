@@ -207,6 +207,8 @@ COSTLY_WORDS: dict[type[Intent], str] = {
     say.Redo: "redo pair four seven",
     say.ConfirmModule: "confirm module",
     say.PassedTest: "test good",
+    say.FailedTest: "test bad",
+    say.GroupGood: "group good",
     say.GoToCable: "go to cable two",
     say.GoTo: "go to pair four seven",
     say.HoldOn: "hold on",
