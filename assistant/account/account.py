@@ -198,8 +198,7 @@ def account_of(logs: Sequence[ReadLog], *, together: bool = False, walked: Mappi
     rows = _rows(last, order, of_joint, on_rows)
     standing = [row.made for row in rows if row.made and row.how]
     of_log = {one.log.name: {line.record: line.turn for line in one.lines} for one in walks}
-    sittings = tuple(sitting for part in parts for sitting in part.sittings)
-    who = Attendants(sittings)
+    who = Attendants(sittings := tuple(sitting for part in parts for sitting in part.sittings))
     return Account(
         plan=plan,
         order=order,
@@ -222,9 +221,7 @@ def account_of(logs: Sequence[ReadLog], *, together: bool = False, walked: Mappi
         person_days=person_days(((log, line.record, line.at, line.turn) for log, line in every), standing, who),
         who=who,
         sounds={(log, line.record): line.sound_sha256 for log, line in every if line.sound_sha256},
-        contradictions=contradictions(
-            changes, mates, Between(found.shared, [one.log.name for one in walks if one.clock.jumps])
-        ),
+        contradictions=contradictions(changes, mates, _between(found, walks)),
         stretches=work,
         pace=pace((of_log[made.log][made.record] for made in standing), work[0].began, work[-1].ended),
         heard=Counter(one for part in parts for one in _judged(part)),
@@ -240,6 +237,10 @@ def _walked(
     done = {name: one for name, one in walked.items() if any(one.log is log for log in found.logs)}
     walks = sorted((done.get(log.name) or walk(log) for log in found.logs), key=lambda one: one.clock.turns[0])
     return found, walks, [*found.told, *(line for one in walks for line in _refused(one, walks[-1], together=together))]
+
+
+def _between(found: Sorted, walks: Iterable[Walk]) -> Between:
+    return Between(found.shared, [one.log.name for one in walks if one.clock.jumps])
 
 
 class _HasTurn(Protocol):

@@ -156,6 +156,9 @@ def test_entries_are_the_facts_that_can_be_undone(rolled: Rolled) -> None:
         "add a joint pair 11",
         "yes",
         "put off no access pair 3",
+        "yes",
+        "mark reversal pair 4",
+        "tag reversal pair 4",
     )
     as_built = TypedSession(cable=12, last=10).typed(*words, "yes").records
     for records in [as_built, *(session.records for session in rolled.sessions.values())]:
