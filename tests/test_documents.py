@@ -62,7 +62,7 @@ def test_the_two_commands_are_one_line_each() -> None:
     commands = [line for line in README.splitlines() if line.startswith("    python3 -m venv")]
     assert len(commands) == 2
     assert commands[0].endswith("splice-assistant demo")
-    assert commands[1].endswith("pytest")
+    assert commands[1].endswith("pytest -n auto")
     ci = (ROOT / ".ci" / "run").read_text(encoding="utf-8")
     assert commands[1].strip().removeprefix("python3 -m venv .venv && ") in ci
 
