@@ -22,7 +22,7 @@ from assistant.session.journal import FileJournal
 from assistant.session.record import FIRST_SUM, RecordsLost, check, proven
 from assistant.session.replay import rebuild, settled
 from assistant.session.salvage import Known, read_log
-from assistant.session.snapshot import Snapshot, from_bytes, to_bytes
+from assistant.session.snapshot import Snapshot, can_be_kept, from_bytes, to_bytes
 from tests.account.sessions import TWO_WAYS, Session
 from tests.dialogue.conversation import resume, utterance
 
@@ -281,3 +281,11 @@ def test_encoding_is_not_changed_by_being_read_twice() -> None:
     again = from_bytes(once, PROGRAM)
     assert again is not None
     assert to_bytes(again, PROGRAM) == once
+
+
+def test_a_plan_built_otherwise_is_in_no_snapshot_until_that_is_taken_back() -> None:
+    """Going back over such an entry changes more than one joint, and the plan, which a snapshot does not hold."""
+    talk = Session(cable=12, last=10).typed("1 blue white", "use spare pair 12 for pair 2", "yes")
+    assert not can_be_kept(rebuild(talk.records))
+    assert can_be_kept(rebuild(talk.typed("undo that").records))
+    assert not can_be_kept(rebuild(talk.typed("add a joint pair 11", "yes", "pair 11").records))
