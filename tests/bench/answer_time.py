@@ -40,8 +40,8 @@ import soxr
 from numpy.typing import NDArray
 
 from assistant.adapters.audio_file import in_blocks
+from assistant.adapters.tones import TICK_HZ, TICK_S
 from assistant.adapters.voice_pyttsx3 import SpeechRenderer
-from assistant.adapters.voices import TICK_HZ, TICK_S
 from assistant.app import ears as all_ears
 from assistant.app.demo import CALLER_VOICE, CALLER_WORDS_PER_MINUTE, ROOM_NOISE
 from assistant.app.ears import Ears

@@ -10,7 +10,7 @@ from random import Random
 import numpy as np
 import pytest
 
-from assistant.adapters.voices import TICK_HZ, TICK_S
+from assistant.adapters.tones import TICK_HZ, TICK_S
 from assistant.app.hear import following_state
 from assistant.cable.colour_code import colours_of
 from assistant.cable.makeup import Cable
