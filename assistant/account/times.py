@@ -35,7 +35,7 @@ class ClockSet:
 
 
 @dataclass(frozen=True, slots=True)
-class Clock:
+class LogClock:
     """The times of the records of one log."""
 
     turns: tuple[datetime, ...]
@@ -43,7 +43,7 @@ class Clock:
     jumps: tuple[ClockSet, ...]
 
 
-def clock_of(records: Sequence[Record]) -> Clock:
+def clock_of(records: Sequence[Record]) -> LogClock:
     """Follow the clock through a log.
 
     Raises:
@@ -68,4 +68,4 @@ def clock_of(records: Sequence[Record]) -> Clock:
             )
             raise AccountError(why) from error
         before = at
-    return Clock(tuple(turns), tuple(jumps))
+    return LogClock(tuple(turns), tuple(jumps))

@@ -7,7 +7,7 @@ from typing import assert_never
 
 from assistant.account.identity import Splice, splice_of
 from assistant.account.story import AccountError, Line, line_of, lost_words
-from assistant.account.times import Clock, clock_of
+from assistant.account.times import LogClock, clock_of
 from assistant.cable.makeup import Position
 from assistant.cable.splice_plan import Joint, JointNumber, Place, Plan
 from assistant.dialogue import messages as m
@@ -177,7 +177,7 @@ class Walk:
     log: ReadLog
     opened: m.SessionOpened
     splice: Splice
-    clock: Clock
+    clock: LogClock
     last: State
     lines: list[Line] = field(default_factory=list)
     changes: list[StandingChange] = field(default_factory=list)

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from assistant.dialogue import sentences as s
 from assistant.ports import Clock
 from assistant.session.journal import Health, Journal
-from assistant.session.place import Cause, JournalError, Trouble
+from assistant.session.place import Cause, JournalError, PlaceTrouble
 from assistant.session.record import Record
 
 REPEAT_S = 20.0
@@ -38,7 +38,7 @@ class LogWatch:
         self._journal = journal
         self._clock = clock
         self._put = put
-        self._known: tuple[Trouble, ...] = ()
+        self._known: tuple[PlaceTrouble, ...] = ()
         self._mended = 0
         self._slow_told = False
         self._unheard = False

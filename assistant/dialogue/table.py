@@ -45,7 +45,7 @@ Cell = Rule | Dispatch
 
 
 @dataclass(frozen=True)
-class Row:
+class ModeRow:
     """What entries do in one mode."""
 
     cells: Mapping[type[Intent], Cell]
@@ -117,8 +117,8 @@ _IN_QUESTION: dict[type[Intent], Cell] = {
     say.Help: Dispatch.LEAVES_QUESTION,
 }
 
-TABLE: dict[Mode, Row] = {
-    Mode.ASKING: Row(
+TABLE: dict[Mode, ModeRow] = {
+    Mode.ASKING: ModeRow(
         _NOT_NOW
         | _ALWAYS
         | {
@@ -129,8 +129,10 @@ TABLE: dict[Mode, Row] = {
         },
         unsure=questions.ask_whether_said,
     ),
-    Mode.FOLLOWING: Row(_NOT_NOW | _ALWAYS | _OF_THE_WORK | _FOLLOWING | _AS_BUILT, unsure=questions.ask_whether_said),
-    Mode.CALLING: Row(
+    Mode.FOLLOWING: ModeRow(
+        _NOT_NOW | _ALWAYS | _OF_THE_WORK | _FOLLOWING | _AS_BUILT, unsure=questions.ask_whether_said
+    ),
+    Mode.CALLING: ModeRow(
         _NOT_NOW
         | _ALWAYS
         | _OF_THE_WORK
@@ -148,7 +150,7 @@ TABLE: dict[Mode, Row] = {
         },
         unsure=questions.ask_whether_said,
     ),
-    Mode.ANY_ORDER: Row(
+    Mode.ANY_ORDER: ModeRow(
         _NOT_NOW
         | _ALWAYS
         | _OF_THE_WORK
@@ -166,7 +168,7 @@ TABLE: dict[Mode, Row] = {
         },
         unsure=questions.ask_whether_said,
     ),
-    Mode.VERIFYING: Row(
+    Mode.VERIFYING: ModeRow(
         _NOT_NOW
         | _ALWAYS
         | _OF_THE_WORK
@@ -181,7 +183,7 @@ TABLE: dict[Mode, Row] = {
         },
         unsure=questions.ask_whether_said,
     ),
-    Mode.HOLDING: Row(
+    Mode.HOLDING: ModeRow(
         _NOT_NOW
         | {
             say.CarryOn: session.carry_on,
@@ -191,23 +193,23 @@ TABLE: dict[Mode, Row] = {
         },
         unsure=session.not_now,
     ),
-    Mode.UNSURE: Row(
+    Mode.UNSURE: ModeRow(
         _IN_QUESTION | {say.Yes: Dispatch.AS_SAID, say.No: session.not_what_was_said},
         unsure=questions.ask_whether_said_instead,
     ),
-    Mode.FINISHING: Row(
+    Mode.FINISHING: ModeRow(
         _IN_QUESTION | {say.Yes: session.finish_anyway, say.No: session.say_no},
         unsure=questions.ask_whether_said_instead,
     ),
-    Mode.PROTECTED: Row(
+    Mode.PROTECTED: ModeRow(
         _IN_QUESTION | {say.Yes: following.join_protected, say.No: session.say_no},
         unsure=questions.ask_whether_said_instead,
     ),
-    Mode.BUILDING: Row(
+    Mode.BUILDING: ModeRow(
         _IN_QUESTION | {say.Yes: as_built.build_otherwise, say.No: session.say_no},
         unsure=questions.ask_whether_said_instead,
     ),
-    Mode.CHECKING: Row(
+    Mode.CHECKING: ModeRow(
         dict.fromkeys(ALL_INTENTS, session.ask_check_again)
         | {
             say.Yes: session.check_done,
@@ -218,7 +220,7 @@ TABLE: dict[Mode, Row] = {
         },
         unsure=session.ask_check_again,
     ),
-    Mode.ENDED: Row(dict.fromkeys(ALL_INTENTS, session.stay_silent), unsure=session.stay_silent),
+    Mode.ENDED: ModeRow(dict.fromkeys(ALL_INTENTS, session.stay_silent), unsure=session.stay_silent),
 }
 
 

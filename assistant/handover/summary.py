@@ -335,14 +335,14 @@ def _by(account: Account, person: str, change: StandingChange) -> str:
 
 
 @dataclass(frozen=True, slots=True)
-class Verdict:
+class RecordVerdict:
     """What the record comes to, in one line."""
 
     done: bool
     line: str
 
 
-def verdict(account: Account) -> Verdict:
+def verdict(account: Account) -> RecordVerdict:
     """Say whether somebody has to go back, and for how many joints, and whether the logs are to be doubted."""
     reasons = go_back(account)
     joined = headline(account)
@@ -355,7 +355,7 @@ def verdict(account: Account) -> Verdict:
     )
     if not reasons:
         line = f"Nothing to go back for: all {joined.to_join:,} joints are confirmed, no fault outstanding"
-        return Verdict(not doubts, (line if joined.to_join else "No joint is to be made in this splice") + doubts)
+        return RecordVerdict(not doubts, (line if joined.to_join else "No joint is to be made in this splice") + doubts)
     joints = len(frozenset().union(*(reason.indices for reason in reasons)))
     told = "; ".join(f"{one.count:,} {one.title}" for one in reasons)
-    return Verdict(False, f"Go back for {joints:,} of {joined.to_join:,} joints: {told}{doubts}")
+    return RecordVerdict(False, f"Go back for {joints:,} of {joined.to_join:,} joints: {told}{doubts}")

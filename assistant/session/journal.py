@@ -13,9 +13,9 @@ from typing import Protocol
 from assistant.session.place import (
     Disk,
     JournalError,
-    Place,
+    LogPlace,
     PlaceError,
-    Trouble,
+    PlaceTrouble,
     free_name,
     lock,
     write_new,
@@ -39,7 +39,7 @@ class Health:
 
     places: tuple[Path, ...]
     """Files that hold all records so far."""
-    troubles: tuple[Trouble, ...] = ()
+    troubles: tuple[PlaceTrouble, ...] = ()
     """Places that take nothing now."""
     mended: int = 0
     """How many times a place was written to again after it took nothing."""
@@ -142,12 +142,12 @@ class FileJournal:
     All that was written is held in memory too, so that a file that is lost can be written again.
     """
 
-    def __init__(self, places: list[Place], last_sum: str, data: bytes) -> None:
+    def __init__(self, places: list[LogPlace], last_sum: str, data: bytes) -> None:
         """Take open, locked files that hold these bytes; use `create` or `reopen`."""
         self._places = places
         self._last_sum = last_sum
         self._data = bytearray(data)
-        self._troubles: dict[int, Trouble] = {}
+        self._troubles: dict[int, PlaceTrouble] = {}
         self._tried: dict[int, float] = {}
         self._mended = 0
         self._slow_s = 0.0
@@ -182,12 +182,12 @@ class FileJournal:
             JournalError: one exists already, or a folder cannot be written.
 
         """
-        places: list[Place] = []
+        places: list[LogPlace] = []
         for one, option in ((path, "--log"), (copy, "--copy")):
             if one is None:
                 continue
             try:
-                places.append(Place.create(one, disk or Disk()))
+                places.append(LogPlace.create(one, disk or Disk()))
             except OSError as error:
                 for place in places:
                     place.close()
@@ -267,7 +267,7 @@ class FileJournal:
         self._slow_s = took if took >= SLOW_S else 0.0
         return kept
 
-    def _kept(self, index: int, place: Place, *, probe: bool) -> bool:
+    def _kept(self, index: int, place: LogPlace, *, probe: bool) -> bool:
         """Write into one place; a file that cannot be gone on with is begun again at once."""
         for _ in range(2):
             try:
@@ -329,7 +329,7 @@ def _with_gap(path: Path, data: bytes, settled: LoadedLog, whole: bytes, disk: D
     return made
 
 
-def _opened(path: Path, disk: Disk, settle: Settle | None, known: Known | None) -> tuple[Place, LoadedLog, bytes]:
+def _opened(path: Path, disk: Disk, settle: Settle | None, known: Known | None) -> tuple[LogPlace, LoadedLog, bytes]:
     """Open one file of a log and move aside what is torn, or a damaged end."""
     try:
         handle = disk.open(path, os.O_RDWR | os.O_APPEND)
@@ -350,7 +350,7 @@ def _opened(path: Path, disk: Disk, settle: Settle | None, known: Known | None) 
             _set_aside(path, loaded.torn, disk)
             disk.cut(handle, loaded.length)
             disk.sync(handle)
-        return Place(path, handle, loaded.length, disk), loaded, data[: loaded.length]
+        return LogPlace(path, handle, loaded.length, disk), loaded, data[: loaded.length]
     except OSError as error:
         disk.close(handle)
         raise JournalError(
@@ -375,7 +375,7 @@ def _refuse(path: Path, loaded: LoadedLog) -> None:
 
 
 def _with_copy(
-    places: list[Place],
+    places: list[LogPlace],
     copy: Path,
     loaded: LoadedLog,
     data: bytes,
@@ -386,7 +386,7 @@ def _with_copy(
     """Open or make the copy and bring both to the same length."""
     if not copy.exists():
         try:
-            places.append(Place.create(copy, disk, data))
+            places.append(LogPlace.create(copy, disk, data))
         except OSError as error:
             raise JournalError(
                 f"{copy}: cannot be made ({error.strerror}); choose another folder with --copy"

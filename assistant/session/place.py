@@ -50,7 +50,7 @@ _CAUSES = {
 
 
 @dataclass(frozen=True, slots=True)
-class Trouble:
+class PlaceTrouble:
     """A place that takes nothing now."""
 
     path: Path
@@ -66,7 +66,7 @@ class Trouble:
 class PlaceError(Exception):
     """A place took nothing; it holds what it held."""
 
-    def __init__(self, trouble: Trouble) -> None:
+    def __init__(self, trouble: PlaceTrouble) -> None:
         """Take what it is."""
         super().__init__(str(trouble))
         self.trouble = trouble
@@ -181,7 +181,7 @@ def write_all(disk: Disk, handle: int, data: bytes) -> None:
         raise OSError(errno.ENOSPC, "the disk took only part of it")
 
 
-class Place:
+class LogPlace:
     """A file of mode 0600, under an exclusive lock, that holds the beginning of what a journal holds."""
 
     def __init__(self, path: Path, handle: int, length: int, disk: Disk) -> None:
@@ -195,7 +195,7 @@ class Place:
         self._adopt()
 
     @classmethod
-    def create(cls, path: Path, disk: Disk, data: bytes = b"") -> "Place":
+    def create(cls, path: Path, disk: Disk, data: bytes = b"") -> "LogPlace":
         """Make a new file.
 
         Raises:
@@ -237,7 +237,7 @@ class Place:
             self._check(data, len(data))
         except _NotOursError as error:
             self.anew = True
-            raise PlaceError(Trouble(self.path, error.cause, str(error))) from error
+            raise PlaceError(PlaceTrouble(self.path, error.cause, str(error))) from error
         except (OSError, JournalError) as error:
             raise PlaceError(self._trouble(error)) from error
         self.length = len(data)
@@ -248,10 +248,10 @@ class Place:
             self._disk.close(self._handle)
             self._handle = -1
 
-    def _trouble(self, error: OSError | JournalError) -> Trouble:
+    def _trouble(self, error: OSError | JournalError) -> PlaceTrouble:
         number = error.errno if isinstance(error, OSError) else None
         what = (error.strerror if isinstance(error, OSError) else None) or str(error)
-        return Trouble(self.path, _CAUSES.get(number or 0, Cause.OTHER), what)
+        return PlaceTrouble(self.path, _CAUSES.get(number or 0, Cause.OTHER), what)
 
     def _add(self, data: bytes) -> None:
         if not data:

@@ -31,7 +31,7 @@ from assistant.dialogue.state import State, initial
 from assistant.errors import AssistantError
 from assistant.ports import Told, untold
 from assistant.session.journal import Health, MemoryJournal
-from assistant.session.place import Cause, JournalError, Trouble
+from assistant.session.place import Cause, JournalError, PlaceTrouble
 from assistant.session.record import Record
 from tests.dialogue.conversation import start
 
@@ -144,7 +144,7 @@ def test_what_cannot_be_logged_is_never_said() -> None:
     assert loop.state.of(1).confirmed is None
 
 
-TROUBLE = Trouble(Path("log"), Cause.FULL, "no space")
+TROUBLE = PlaceTrouble(Path("log"), Cause.FULL, "no space")
 
 
 def said_of_log(tape: Tape) -> list[str]:

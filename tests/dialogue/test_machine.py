@@ -13,7 +13,7 @@ from assistant.dialogue.messages import DeviceFailed, KeysPressed, PairConfirmed
 from assistant.dialogue.modes import Mode
 from assistant.dialogue.scope import key_scope_of, scope_of
 from assistant.dialogue.state import fold
-from assistant.dialogue.table import TABLE, Dispatch, Row, names
+from assistant.dialogue.table import TABLE, Dispatch, ModeRow, names
 from assistant.words import intents as say
 from assistant.words.grammar import sample
 from assistant.words.intents import Intent
@@ -26,7 +26,7 @@ from tests.dialogue.modes import QUESTIONS, in_each_mode
 @pytest.mark.parametrize("mode", Mode)
 def test_every_mode_has_a_cell_for_every_entry(mode: Mode) -> None:
     row = TABLE[mode]
-    assert isinstance(row, Row)
+    assert isinstance(row, ModeRow)
     assert set(row.cells) == set(get_args(Intent)) == ALL_INTENTS
 
 

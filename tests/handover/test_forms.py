@@ -27,7 +27,7 @@ from assistant.cable.colour_code import Order
 from assistant.dialogue.state import Standing
 from assistant.handover.document import as_object
 from assistant.handover.paper import BLANKS, SIGNERS, as_pdf
-from assistant.handover.summary import Verdict, duration, go_back, headline, joint_runs, verdict
+from assistant.handover.summary import RecordVerdict, duration, go_back, headline, joint_runs, verdict
 from assistant.handover.table import COLUMNS, as_csv
 from assistant.session.replay import rebuild
 from assistant.texts import csv_cell
@@ -181,11 +181,11 @@ def test_the_verdict_does_not_call_done_what_the_logs_leave_in_doubt() -> None:
     session = Session(cable=2).typed("1 blue white", "2 orange white")
     whole = account_of([session.log()])
     nothing = "Nothing to go back for: all 2 joints are confirmed, no fault outstanding"
-    assert verdict(whole) == Verdict(True, nothing)
+    assert verdict(whole) == RecordVerdict(True, nothing)
     broken = account_of([replace(session.log(), seal="broken", seal_line="broken")])
-    assert verdict(broken) == Verdict(False, f"{nothing}; 1 of 1 logs with a broken seal")
+    assert verdict(broken) == RecordVerdict(False, f"{nothing}; 1 of 1 logs with a broken seal")
     torn = account_of([replace(session.log(), torn_bytes=7)])
-    assert verdict(torn) == Verdict(False, f"{nothing}; see what must be known of the logs")
+    assert verdict(torn) == RecordVerdict(False, f"{nothing}; see what must be known of the logs")
 
 
 def test_a_pair_with_faults_of_two_finders_names_both() -> None:

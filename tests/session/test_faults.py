@@ -7,7 +7,7 @@ import pytest
 from assistant.account import account as accounts
 from assistant.session import salvage
 from assistant.session.journal import FileJournal
-from assistant.session.place import Disk, Place
+from assistant.session.place import Disk, LogPlace
 from tests.bench.faults.bits import flipped_bits, lost_blocks
 from tests.bench.faults.kills import kills
 from tests.bench.faults.mixes import mixes
@@ -63,7 +63,7 @@ def test_a_reader_that_believes_numbers_is_found(monkeypatch: pytest.MonkeyPatch
 
 
 def test_a_journal_that_does_not_look_is_found(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(Place, "_check", lambda *_: None)
+    monkeypatch.setattr(LogPlace, "_check", lambda *_: None)
     assert accidents(40).lost
 
 
