@@ -12,6 +12,7 @@ from assistant.cable.makeup import Position
 from assistant.cable.splice_plan import Joint, JointNumber, Place, Plan
 from assistant.dialogue import messages as m
 from assistant.dialogue.messages import AsBuiltFact, Fact
+from assistant.dialogue.naming import put_off_for
 from assistant.dialogue.state import PairState, Standing, State
 from assistant.dialogue.tags import FACT_TAGS
 from assistant.errors import AssistantError
@@ -485,7 +486,7 @@ def _keep_as_built(found: Walk, fact: Fact, line: Line) -> None:
             pass
         case m.PairPutOff(pair=pair):
             places = (plan.by_number[pair].lead,)
-            reason = f"{fact.reason.value} after {fact.tried.value}" if fact.tried else fact.reason.value
+            reason = put_off_for(fact.reason, fact.tried)
         case m.ReversalTagged(pair=pair, tagged=tagged):
             places = (plan.by_number[pair].lead,)
             reason = "reversed on purpose, and tagged" if tagged else "the tag of its reversal was taken off"

@@ -224,7 +224,6 @@ def _add_work(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -
     parser.add_argument(
         "--talk",
         type=Talk,
-        default=Talk.FULL,
         metavar="TALK",
         help="full or brief: read every pair back, or say a tone and the next pair (usual: full)",
     )
@@ -232,16 +231,14 @@ def _add_work(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -
         "--rate",
         dest="words_a_minute",
         type=int,
-        default=USUAL_RATE,
         metavar="N",
-        help="words a minute of the voice, 120 to 250 (usual: %(default)s)",
+        help=f"words a minute of the voice, 120 to 250 (usual: {USUAL_RATE})",
     )
     parser.add_argument(
         "--loudness",
         type=int,
-        default=USUAL_LOUDNESS,
         metavar="P",
-        help="of the voice in percent, 25 to 400 (usual: %(default)s)",
+        help=f"of the voice in percent, 25 to 400 (usual: {USUAL_LOUDNESS})",
     )
     parser.add_argument("--microphone", metavar="NAME", help="input device, by name or number")
     parser.add_argument("--speaker", metavar="NAME", help="output device, by name or number")

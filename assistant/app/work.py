@@ -86,9 +86,10 @@ class WorkOptions:
     speaker: str | None = None
     person: str = ""
     place: str = ""
-    talk: Talk = Talk.FULL
-    words_a_minute: int = USUAL_RATE
-    loudness: int = USUAL_LOUDNESS
+    talk: Talk | None = None
+    """None for the usual, as the rate and the loudness."""
+    words_a_minute: int | None = None
+    loudness: int | None = None
     """In percent of the usual."""
     keep_sound: bool = False
     copy: Path | None = None
@@ -147,8 +148,8 @@ def work(
             clock=clock,
             ear=ear,
             sounds=sounds,
+            after_record=session.snapshots.after,
         )
-        loop.after_record = session.snapshots.after
         stops.hand_over(loop.stop)
         feeds.start(session.journal.path.parent, sounds)
         state = loop.run()
@@ -320,13 +321,16 @@ def _common_settings(options: WorkOptions) -> SessionSettings:
         short_checks=options.short_checks,
         any_order=options.any_order,
         place=_short(options.place, "--place"),
-        talk=options.talk,
-        words_a_minute=_within(options.words_a_minute, SLOWEST, FASTEST, "--rate"),
-        loudness=_within(options.loudness, SOFTEST, LOUDEST, "--loudness"),
+        talk=options.talk or Talk.FULL,
+        words_a_minute=_within(options.words_a_minute, USUAL_RATE, (SLOWEST, FASTEST), "--rate"),
+        loudness=_within(options.loudness, USUAL_LOUDNESS, (SOFTEST, LOUDEST), "--loudness"),
     )
 
 
-def _within(number: int, least: int, most: int, option: str) -> int:
+def _within(number: int | None, usual: int, bounds: tuple[int, int], option: str) -> int:
+    least, most = bounds
+    if number is None:
+        return usual
     if not least <= number <= most:
         raise AssistantError(f"work: {option} {number} cannot be; give {least} to {most}")
     return number
@@ -360,16 +364,11 @@ def _copy_of(path: Path, options: WorkOptions) -> Path | None:
 
 
 def _resumed(options: WorkOptions, who: Attendance, screen: Screen) -> _Session:
-    talks_otherwise = (options.talk, options.words_a_minute, options.loudness) != (
-        Talk.FULL,
-        USUAL_RATE,
-        USUAL_LOUDNESS,
-    )
     if options.plan or options.cable or options.first or options.last or options.asking or options.place:
         raise AssistantError(
             "work: --resume goes on as the log says; leave out the plan, --place, --cable, --from and --to"
         )
-    if talks_otherwise:
+    if (options.talk, options.words_a_minute, options.loudness) != (None, None, None):
         raise AssistantError(
             "work: --resume talks as the log says; leave out --talk, --rate and --loudness, and say "
             "brief talk, faster talk or louder talk"

@@ -5,7 +5,7 @@ from assistant.cable.counts import CalledNumber
 from assistant.cable.makeup import Address, Group
 from assistant.cable.splice_plan import End, Joint, JointNumber, Place
 from assistant.dialogue.state import State
-from assistant.words.intents import Fault
+from assistant.words.intents import Fault, Reason, Tried
 from assistant.words.numbers import spoken
 from assistant.words.vocabulary import FAULT_WORDS
 
@@ -78,6 +78,11 @@ def _called_alike(state: State, one: Place, other: Place) -> bool:
 def fault(kind: Fault) -> str:
     """Name a fault as it is marked and cleared."""
     return FAULT_WORDS[kind][0]
+
+
+def put_off_for(reason: Reason, tried: Tried | None) -> str:
+    """Say why a pair is left for another day, and what was tried on it."""
+    return f"{reason.value} after {tried.value}" if tried else reason.value
 
 
 def binder(group: Group, order: Order) -> str:

@@ -593,7 +593,7 @@ def _built(state: State, fact: AsBuiltFact) -> State:
         case PairPutOff(pair=pair, reason=reason, tried=tried):
             known = replace(state.of(pair), put_off=reason, tried=tried)
             off = _set(state, fact, pair, known)
-            off = replace(off, called_out=_without(state.called_out, pair))
+            off = _with(off, called_out=_without(state.called_out, pair))
             return _moved_on(off, pair) if pair == state.expected else off
         case ReversalTagged(pair=pair, tagged=tagged):
             known = state.of(pair)
@@ -608,7 +608,7 @@ def _built(state: State, fact: AsBuiltFact) -> State:
             assert_never(never)
     changed = _set(state, fact, pair, state.of(pair))
     fresh = changed.pairs.delete(number) if number in changed.pairs else changed.pairs
-    return _in_hand(replace(changed, plan=plan, pairs=fresh), number)
+    return _in_hand(_with(changed, plan=plan, pairs=fresh), number)
 
 
 def _faulty(state: State, fact: FaultMarked, pair: JointNumber, fault: Fault) -> State:

@@ -52,6 +52,7 @@ from assistant.dialogue.naming import (
     multi_unit,
     pair,
     pairs_in_runs,
+    put_off_for,
     run,
     super_unit,
 )
@@ -59,7 +60,7 @@ from assistant.dialogue.naming import numbered as numbered_pairs
 from assistant.dialogue.resolve import Disagreement, Groups, Nothing, Pairs, Why
 from assistant.dialogue.sentences import Sentence
 from assistant.dialogue.state import TESTS, PairState, Standing, State
-from assistant.words.intents import CallGroup, CallPair, Fault, Reason, TalkWish, Tried
+from assistant.words.intents import CallGroup, CallPair, Fault, TalkWish
 from assistant.words.numbers import DIGITS, spoken
 
 
@@ -491,7 +492,7 @@ def built_otherwise(state: State, change: AsBuiltFact) -> str:
             return s.ADD_JOINT(pairs=", to ".join(told))
         case PairPutOff(pair=number):
             made = state.plan.by_number[number]
-            return s.PUT_OFF(pair=_named_with_cable(state, made), reason=_put_off_for(change.reason, change.tried))
+            return s.PUT_OFF(pair=_named_with_cable(state, made), reason=put_off_for(change.reason, change.tried))
         case ReversalTagged(pair=number, tagged=tagged):
             marked_pair = _named_with_cable(state, state.plan.by_number[number])
             return (s.TAG_REVERSAL if tagged else s.UNTAG_REVERSAL)(pair=marked_pair)
@@ -508,10 +509,6 @@ def _placed(state: State, place: Place) -> str:
     return ", ".join(part for part in (count, shown, where) if part)
 
 
-def _put_off_for(reason: Reason, tried: Tried | None) -> str:
-    return f"{reason.value} after {tried.value}" if tried else reason.value
-
-
 def built(state: State, change: AsBuiltFact) -> str:
     """Tell what is built otherwise; the state is that before it."""
     match change:
@@ -521,7 +518,7 @@ def built(state: State, change: AsBuiltFact) -> str:
             return s.ADDED()
         case PairPutOff(pair=number, reason=reason, tried=tried):
             made = state.plan.by_number[number]
-            return s.LEFT_FOR_LATER(pair=_named_with_cable(state, made), reason=_put_off_for(reason, tried))
+            return s.LEFT_FOR_LATER(pair=_named_with_cable(state, made), reason=put_off_for(reason, tried))
         case ReversalTagged(pair=number, tagged=tagged):
             named = _named_with_cable(state, state.plan.by_number[number])
             return (s.REVERSAL_TAGGED if tagged else s.REVERSAL_UNTAGGED)(pair=named)
@@ -806,7 +803,7 @@ def standing_of(known: PairState) -> str:
     if known.confirmed:
         return s.STANDS_DONE.text
     if known.put_off:
-        return s.STANDS_PUT_OFF.text.format(reason=_put_off_for(known.put_off, known.tried))
+        return s.STANDS_PUT_OFF.text.format(reason=put_off_for(known.put_off, known.tried))
     return s.STANDS_SKIPPED.text if known.skipped else ""
 
 

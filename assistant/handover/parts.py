@@ -181,9 +181,9 @@ def _where(span: Span) -> str:
 
 def not_in_plan(account: Account) -> Part:
     """Give the pairs of the sheaths that no join names."""
-    rows = []
+    rows, left = [], unjoined(account.plan)
     for end in account.plan.ends:
-        positions = unjoined(account.plan)[end.name]
+        positions = left[end.name]
         if positions:
             runs = ", ".join(str(a) if a == b else f"{a}-{b}" for a, b in in_runs(positions))
             rows.append((f"{end.name or 'cable'}: {len(positions):,} pairs of the sheath: {runs}",))

@@ -13,6 +13,7 @@ from assistant.account.runs import Span, runs, spans, why
 from assistant.account.walk import StandingChange
 from assistant.account.work_time import per_hour
 from assistant.cable.splice_plan import in_runs
+from assistant.dialogue.naming import put_off_for
 from assistant.dialogue.state import PairState, Standing
 
 WAYS: dict[str, tuple[str, str]] = {
@@ -94,25 +95,33 @@ def words_of(standing: Standing, known: PairState, doubt: str) -> str:
 
     What was built otherwise than planned is said here: paper, page and runs follow.
     """
-    faults = ", ".join(fault.value for fault in known.faults)
     match standing:
         case Standing.JOINED_FAULTY:
-            words = f"joined, outstanding: {faults}"
+            words = f"joined, outstanding: {_faults(known)}"
         case Standing.FAULTY:
-            words = f"faulty, not joined: {faults}"
+            words = f"faulty, not joined: {_faults(known)}"
         case Standing.OPEN:
             words = "left"
         case Standing.SKIPPED if known.put_off:
-            words = f"put off: {known.put_off.value}" + (f" after {known.tried.value}" if known.tried else "")
+            words = _put_off(known)
         case _:
             words = standing.value
     on_purpose = "reversed on purpose" if known.reversed_on_purpose else ""
-    failed = ", ".join(test.value for test, passed in known.tests if not passed)
-    return "; ".join(
-        part
-        for part in (words, on_purpose, f"failed {failed}" if failed else "", "call again" if doubt else "")
-        if part
-    )
+    failed = f"failed {_failed(known)}" if known.failed else ""
+    return "; ".join(part for part in (words, on_purpose, failed, "call again" if doubt else "") if part)
+
+
+def _faults(known: PairState) -> str:
+    return ", ".join(fault.value for fault in known.faults)
+
+
+def _failed(known: PairState) -> str:
+    return ", ".join(test.value for test, passed in known.tests if not passed)
+
+
+def _put_off(known: PairState) -> str:
+    """Say why a pair is left for another day; empty where it is not."""
+    return f"put off: {put_off_for(known.put_off, known.tried)}" if known.put_off else ""
 
 
 def duration(seconds: float) -> str:
@@ -249,22 +258,18 @@ def go_back(account: Account) -> tuple[GoBack, ...]:
         return GoBack(title, frozenset(index for some in groups.values() for index in some), errands)
 
     def faults(row: Row) -> str:
-        return ", ".join(fault.value for fault in row.known.faults)
+        return _faults(row.known)
 
     reasons = (
         _contradicting(account),
         of("to be called again: nobody can tell", lambda row: bool(row.doubt), lambda row: row.doubt),
         of("joined, fault outstanding", lambda row: row.standing is Standing.JOINED_FAULTY, faults, found=True),
         of("faulty, not joined", lambda row: row.standing is Standing.FAULTY, faults, found=True),
-        of("failed a test", lambda row: row.known.failed, _failed, found=True),
-        of("skipped", lambda row: row.standing is Standing.SKIPPED and not row.doubt, lambda row: ""),
+        of("failed a test", lambda row: row.known.failed, lambda row: _failed(row.known), found=True),
+        of("skipped", lambda row: row.standing is Standing.SKIPPED and not row.doubt, lambda row: _put_off(row.known)),
         of("left", lambda row: row.standing is Standing.OPEN and not row.doubt, lambda row: ""),
     )
     return tuple(one for one in reasons if one.count)
-
-
-def _failed(row: Row) -> str:
-    return ", ".join(test.value for test, passed in row.known.tests if not passed)
 
 
 def _contradicting(account: Account) -> GoBack:

@@ -20,6 +20,7 @@ from assistant.dialogue.state import PairState, Standing
 from assistant.handover.document import as_object
 from assistant.handover.page import as_page
 from assistant.handover.paper import as_pdf
+from assistant.handover.summary import go_back
 from assistant.handover.table import as_csv
 from assistant.session.replay import rebuild
 from tests.account.sessions import NINE, TWO_WAYS, Session
@@ -272,6 +273,13 @@ def test_every_form_tells_what_was_built_otherwise() -> None:
         assert "east ash 123 green violet is used in place of east ash 103 green white" in text
         assert "put off: found dead" in text
         assert "not in the plan: west elm 25 slate violet = east ash 125 slate violet" in text
+
+
+def test_what_to_go_back_for_names_the_reason_that_a_pair_was_put_off_for() -> None:
+    (skipped,) = [one for one in go_back(account_of([built().log()])) if one.title == "skipped"]
+    assert [(one.what, [run.text for run in one.runs]) for one in skipped.errands] == [
+        ("put off: found dead", ["west elm 5"])
+    ]
 
 
 def test_replay_tells_what_was_asked_and_answered(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
