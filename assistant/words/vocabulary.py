@@ -659,11 +659,11 @@ ENTRIES: tuple[VocabularyRow, ...] = (
         ),
         keys=OneOf(
             tuple(
-                Words(f"{POINT} {POINT} {SLASH} {place}", (("intent", say.ChangeTalk(wish)),))
+                Words(f"{POINT} {POINT} {POINT} {place}", (("intent", say.ChangeTalk(wish)),))
                 for place, wish in enumerate(TalkWish, 1)
             )
         ),
-        key_text="../1 brief, ../2 full, ../3 faster, ../4 slower, ../5 louder, ../6 softer",
+        key_text="...1 brief, ...2 full, ...3 faster, ...4 slower, ...5 louder, ...6 softer",
         examples=("brief talk", "faster talk"),
         help="how much is said, how fast and how loud: brief, full, faster, slower, louder or softer talk; in brief "
         "talk a rising tone stands for confirmed, where the work goes on plainly",

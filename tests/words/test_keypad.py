@@ -1,8 +1,12 @@
 """Key by key to entries, and which events of a key are presses."""
 
+import random
+
 import pytest
 
+from assistant.words.grammar import sample
 from assistant.words.keypad import HOLD_S, SAME_PRESS_S, Keyed, Rhythm, Stroke, follow, press
+from assistant.words.vocabulary import ENTRIES, KEYS, VocabularyRow
 
 P, S, H = Stroke.PRESS, Stroke.SAME, Stroke.HOLD
 
@@ -67,3 +71,13 @@ def test_a_key_that_cannot_stand_here_clears_what_was_half_typed() -> None:
     assert press("47", "-") == Keyed("")
     assert press("4", "7") == Keyed("47")
     assert press("47", "\r") == Keyed("", entry="47\r")
+
+
+@pytest.mark.parametrize("row", [row for row in ENTRIES if row.keys], ids=lambda row: row.name)
+def test_whatever_is_an_entry_of_keys_is_one_when_it_is_keyed_key_by_key(row: VocabularyRow) -> None:
+    """An entry that is the beginning of another one would never end, and its keys would go into what comes next."""
+    assert row.keys is not None
+    signs = {name: key for key, name in KEYS.items() if key not in "\n,"}
+    for seed in range(200):
+        entry = "".join(signs[name] for name in sample(row.keys, random.Random(seed)))
+        assert keyed(entry) == [entry]
