@@ -155,15 +155,12 @@ class Loop:
         clock: Clock,
         ear: ListeningGate,
         sounds: KeptSounds | None = None,
-        after_record: Callable[[State, int], None] = lambda state, number: None,
     ) -> None:
-        """Take the state to begin from, with the number of records already in the journal.
-
-        `after_record` is told the state after each further record, and its number.
-        """
+        """Take the state to begin from, with the number of records already in the journal."""
         self.state = state
         self.records = records
-        self._after_record = after_record
+        self.after_record: Callable[[State, int], None] = lambda state, number: None
+        """Is told the state after each further record, and its number."""
         self._log = LogWatch(journal, clock, inbox.put_own)
         self._inbox = inbox
         self._floor = inbox.floor
@@ -255,7 +252,7 @@ class Loop:
             self._tune_voice()
             self._carry_out(step.effects, interrupt=isinstance(came, KeysPressed | KeysRefused | Typed))
             self._tell_of_log(told)
-            self._after_record(self.state, self.records)
+            self.after_record(self.state, self.records)
             return
         self._carry_out(step.effects, interrupt=isinstance(came, KeysPressed | KeysRefused | Typed))
 

@@ -148,8 +148,8 @@ def work(
             clock=clock,
             ear=ear,
             sounds=sounds,
-            after_record=session.snapshots.after,
         )
+        loop.after_record = session.snapshots.after
         stops.hand_over(loop.stop)
         feeds.start(session.journal.path.parent, sounds)
         state = loop.run()
