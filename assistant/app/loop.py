@@ -241,7 +241,8 @@ class Loop:
             self._keep_sound(came.sound_sha256, recorded=bool(step.facts))
         if step.facts:
             at = self._clock.now().isoformat(timespec="milliseconds")
-            record = Record(number=self.records + 1, at=at, input=came, facts=step.facts)
+            up = self._clock.uptime()
+            record = Record(number=self.records + 1, at=at, input=came, facts=step.facts, uptime=up)
             counts, told = self._log.append(record)
             if not counts:
                 self._tell_of_log(told)

@@ -134,7 +134,7 @@ def shown(line: Line) -> Iterator[str]:
     """Write a step as the session did."""
     clock = f"{line.at:%H:%M:%S}"
     if Topic.CLOCK in line.topics:
-        yield f"{clock}  (the clock was set back here)"
+        yield f"{clock}  (the clock was set here)"
     if line.came:
         way = f" [{line.way}]" if line.way else ""
         yield f"{clock}  > {line.came}{way}"

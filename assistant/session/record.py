@@ -24,6 +24,7 @@ from assistant.cable.splice_plan import JointNumber
 from assistant.dialogue import messages
 from assistant.dialogue.messages import BEFORE_NUMBERS, AsBuiltFact, Fact, Input, Question
 from assistant.dialogue.tags import FACT_TAGS, INPUT_TAGS, QUESTION_TAGS
+from assistant.ports import MOST_UPTIME_S, Uptime
 from assistant.session.quick import read_usual
 from assistant.texts import well_formed
 
@@ -99,6 +100,8 @@ class Record:
     facts: tuple[Fact, ...]
     later: tuple[LaterFact, ...] = ()
     """What a later version wrote and this one cannot read."""
+    uptime: Uptime | None = None
+    """By the clock that nobody sets, from which it can be told that the other one was set; older logs have none."""
 
     @property
     def last_number(self) -> int:
@@ -187,10 +190,12 @@ _FACT_BY_TAG = {tag: (_CONVERTER.get_structure_hook(kind), kind) for kind, tag i
 
 def encode(record: Record, sum_before: str) -> tuple[bytes, str]:
     """Give the line of a record and its checksum, given the checksum of the line before."""
+    up = record.uptime
     content = {
         "after": sum_before,
         "number": record.number,
         "at": record.at,
+        **({} if up is None else {"uptime": {"boot": up.boot, "seconds": up.seconds}}),
         "input": _CONVERTER.unstructure(record.input, unstructure_as=_Readable),
         "facts": [_CONVERTER.unstructure(fact, unstructure_as=Fact) for fact in record.facts],
     }
@@ -222,7 +227,7 @@ def read(body: bytes) -> Record:
     """
     usual = read_usual(body)
     if usual is not None and 1 <= usual[0] <= MOST_RECORDS:
-        return Record(number=usual[0], at=usual[1], input=usual[2], facts=usual[3])
+        return Record(number=usual[0], at=usual[1], input=usual[2], facts=usual[3], uptime=usual[4])
     return read_any(body)
 
 
@@ -252,9 +257,19 @@ def read_any(body: bytes) -> Record:
             input=taken,
             facts=tuple(fact for fact in found if not isinstance(fact, LaterFact)),
             later=tuple(fact for fact in found if isinstance(fact, LaterFact)),
+            uptime=_uptime(content.get("uptime")),
         )
     except Exception as error:  # cattrs and json raise many kinds; all mean the same here
         raise ForeignRecordError(f"it is no record of a session: {type(error).__name__}: {error}") from error
+
+
+def _uptime(content: Any) -> Uptime | None:
+    """Read the other clock; where it is none, as from a later version, nothing is known of it."""
+    match content:
+        case {"boot": str(boot), "seconds": int() | float() as seconds} if type(seconds) is not bool:
+            if abs(seconds) <= MOST_UPTIME_S:
+                return Uptime(boot, float(seconds))
+    return None
 
 
 def _well_formed(content: Any) -> Any:

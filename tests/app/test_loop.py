@@ -29,7 +29,7 @@ from assistant.dialogue.messages import (
 )
 from assistant.dialogue.state import State, initial
 from assistant.errors import AssistantError
-from assistant.ports import Told, untold
+from assistant.ports import Told, Uptime, untold
 from assistant.session.journal import Health, MemoryJournal
 from assistant.session.place import Cause, JournalError, PlaceTrouble
 from assistant.session.record import Record
@@ -60,6 +60,9 @@ class Tape:
 
     def now(self) -> datetime:
         return datetime(2026, 1, 1, tzinfo=UTC)
+
+    def uptime(self) -> Uptime:
+        return Uptime("start", self.time_s)
 
     def steady_s(self) -> float:
         return self.time_s

@@ -12,6 +12,7 @@ from typing import Any, Union, get_args, get_origin, get_type_hints
 from hypothesis import strategies as st
 
 from assistant.dialogue.messages import Fact, Input, Question
+from assistant.ports import MOST_UPTIME_S, Uptime
 from assistant.session.record import Record
 
 INPUTS: tuple[type, ...] = get_args(Input)
@@ -63,4 +64,5 @@ def records(
         at=st.datetimes(timezones=st.timezones()).map(lambda at: at.isoformat(timespec="milliseconds")),
         input=came,
         facts=st.lists(happened, max_size=5).map(tuple),
+        uptime=st.none() | st.builds(Uptime, boot=st.text(max_size=8), seconds=st.floats(0, MOST_UPTIME_S)),
     )
