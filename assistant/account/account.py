@@ -420,7 +420,7 @@ class _Joined:
         if was.reversed_on_purpose == now.reversed_on_purpose:
             now = replace(now, reversed_on_purpose=self.known.reversed_on_purpose)
         faults = list(dict.fromkeys(fault for of_log in self.faults.values() for fault in of_log))
-        tests = {**dict(self.known.tests), **dict(now.tests)}
+        tests = {**({} if change.cleared else dict(self.known.tests)), **dict(now.tests)}
         if decided or change.reopened or change.doubt:
             self.made = change.made
             self.known = replace(now, faults=tuple(faults))

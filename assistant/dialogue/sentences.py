@@ -99,6 +99,7 @@ SKIPPED = _says("{pair}, skipped.", pair=_PAIR)
 MARKED = _says("{pair}, marked {fault}{other}.", pair=_PAIR, fault="split", other=" with six, orange red")
 MARKED_NOT_JOINED = _says("{pair}, not joined, marked {fault}{other}.", pair=_PAIR, fault="open", other="")
 MENDED_WHERE_MADE = _says("It is mended at the splice where it was made; mending it elsewhere leaves two faults.")
+CLEARED_TEST_AGAIN = _says("{pair}, {fault} cleared. To be tested again.", pair=_PAIR, fault="open")
 CLEARED = _says("{pair}, {fault} cleared.", pair=_PAIR, fault="open")
 NO_SUCH_FAULT = _says("{pair} is not marked {fault}.", pair=_PAIR, fault="open")
 THAT_PAIR = _says("that pair")
@@ -115,6 +116,9 @@ FAULTS = _says("Marked, total pairs {count}: {pairs}.", count="two", pairs="pair
 FAILED_A_TEST = _says("{pair}, failed {tests}", pair="pair four", tests="continuity")
 NONE_MARKED = _says("No pair is marked.")
 UNDONE = _says("Undone: {what}{pair}.", what="fault of ", pair=_PAIR)
+UNDONE_EARLIER = _says(
+    "Undone, of before the break{by}: {what}{pair}.", what="fault of ", pair=_PAIR, by=" by the day shift"
+)
 THAT_STAYS = _says("A note or a reading stays in the log. Say undo that again for the entry before it.")
 NO_MICROPHONE = _says("Nothing can be recorded, there is no microphone. Write note, and the text.")
 NOTHING_TO_UNDO = _says("There is nothing to undo.")

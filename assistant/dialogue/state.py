@@ -147,6 +147,16 @@ class Verifying:
 
 
 @dataclass(frozen=True, slots=True)
+class AtWork:
+    """Who is at work, and in which sitting of the session."""
+
+    person: str = ""
+    """Empty where no name was given."""
+    sitting: int = 0
+    """1 when the session is begun, one more each time it is gone on with."""
+
+
+@dataclass(frozen=True, slots=True)
 class UndoPoint:
     """What to go back to when the last entry is taken back."""
 
@@ -159,6 +169,8 @@ class UndoPoint:
     pairs: Map[JointNumber, PairState]
     expected: JointNumber | None
     verifying: Verifying | None
+    at_work: "AtWork"
+    """Who made the entry, and in which sitting."""
     before: "UndoPoint | None"
 
 
@@ -240,6 +252,7 @@ class State:
     verifying: Verifying | None = None
     verified_to: Verifying | None = None
     """Where the verification was left, to go on from there."""
+    at_work: AtWork = AtWork()
     hears: bool = False
     """Whether there is a microphone, or a recording in its place."""
     kept_last: bool = False
@@ -484,7 +497,8 @@ def _evolve(state: State, fact: Fact) -> State:
             return _opened(fact)
         case SessionResumed():
             unchecked = _checks_on_resume(state) if state.settings.site else ()
-            state = _with(state, hears=bool(fact.who.microphone))
+            at_work = AtWork(fact.who.person, state.at_work.sitting + 1)
+            state = _with(state, hears=bool(fact.who.microphone), at_work=at_work)
             fresh = _with(state, held=False, question=None, pace_s=0.0, called_out=(), taken_group=None)
             return _with(fresh, unchecked=unchecked)
         case SessionEnded():
@@ -544,9 +558,7 @@ def _evolve_work(state: State, fact: WorkFact) -> State:
         case FaultMarked(pair=pair, fault=fault):
             return _faulty(state, fact, pair, fault)
         case FaultCleared(pair=pair, fault=fault):
-            known = state.of(pair)
-            mended = _set(state, fact, pair, replace(known, faults=_without(known.faults, fault)))
-            return _in_hand(mended, pair) if known.confirmed is None else mended
+            return _mended(state, fact, pair, fault)
         case Reopened(pair=pair):
             opened = _set(state, fact, pair, _opened_again(state.of(pair)))
             if state.verifying is not None and state.verifying.joint == pair:
@@ -619,6 +631,17 @@ def _faulty(state: State, fact: FaultMarked, pair: JointNumber, fault: Fault) ->
     return _moved_on(marked, pair) if pair == state.expected and state.verifying is None else marked
 
 
+def _mended(state: State, fact: FaultCleared, pair: JointNumber, fault: Fault) -> State:
+    """Give the state in which a fault is mended: what the pair was tested for before counts no more."""
+    known = state.of(pair)
+    mended = _set(state, fact, pair, replace(known, faults=_without(known.faults, fault), tests=()))
+    if known.confirmed is None:
+        return _in_hand(mended, pair)
+    if state.verifying is not None and state.verifying.joint is None:
+        return _testing_on(mended, pair, state.verifying.test)
+    return mended
+
+
 def plan_for(settings: SessionSettings) -> Plan:
     """Give the plan of a session: the one it was given, or the straight sequence that its settings name."""
     if settings.plan_text:
@@ -632,6 +655,7 @@ def _opened(fact: SessionOpened) -> State:
         plan=plan_for(settings),
         settings=settings,
         opened=True,
+        at_work=AtWork(fact.who.person, 1),
         hears=bool(fact.who.microphone),
         unchecked=_checks(settings),
         talk=settings.talk,
@@ -654,7 +678,7 @@ def _checks_on_resume(state: State) -> tuple[str, ...]:
 
 
 def _set(state: State, fact: EntryFact, pair: JointNumber, known: PairState) -> State:
-    point = undo_point(fact, state.plan, state.pairs, state.expected, state.verifying, state.undo)
+    point = undo_point(fact, state.plan, state.pairs, state.expected, state.verifying, state.at_work, state.undo)
     return _with(state, pairs=state.pairs.set(pair, known), undo=point, kept_last=False)
 
 
@@ -664,6 +688,7 @@ def undo_point(
     pairs: Map[JointNumber, PairState],
     expected: JointNumber | None,
     verifying: Verifying | None,
+    at_work: AtWork,
     before: UndoPoint | None,
 ) -> UndoPoint:
     """Give the point to go back to when this entry is taken back, from what was before it."""
@@ -675,6 +700,7 @@ def undo_point(
         pairs=pairs,
         expected=expected,
         verifying=verifying,
+        at_work=at_work,
         before=before,
     )
 

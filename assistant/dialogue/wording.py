@@ -59,7 +59,7 @@ from assistant.dialogue.naming import (
 from assistant.dialogue.naming import numbered as numbered_pairs
 from assistant.dialogue.resolve import Disagreement, Groups, Nothing, Pairs, Why
 from assistant.dialogue.sentences import Sentence
-from assistant.dialogue.state import TESTS, PairState, Standing, State
+from assistant.dialogue.state import TESTS, AtWork, PairState, Standing, State
 from assistant.words.intents import CallGroup, CallPair, Fault, TalkWish
 from assistant.words.numbers import DIGITS, spoken
 
@@ -377,9 +377,10 @@ def mark_again(state: State, made: Joint) -> str:
     return together(s.NOT_LOGGED(), s.HEARD(pair=lead(made, state), standing=f", {_already(state.of(made.number))}"))
 
 
-def cleared(state: State, made: Joint, fault: Fault) -> str:
-    """Tell that a fault is mended."""
-    return s.CLEARED(pair=_named_with_cable(state, made), fault=naming.fault(fault))
+def cleared(state: State, made: Joint, fault: Fault, *, tested: bool) -> str:
+    """Tell that a fault is mended, and that its tests count no more, where it had any."""
+    told = s.CLEARED_TEST_AGAIN if tested else s.CLEARED
+    return told(pair=_named_with_cable(state, made), fault=naming.fault(fault))
 
 
 def no_such_fault(state: State, made: Joint | None, fault: Fault) -> str:
@@ -438,8 +439,8 @@ def no_such_cable(state: State, number: int) -> str:
     return s.NO_PAIR_ON_CABLE(name=state.plan.ends[number - 1].name)
 
 
-def undone(state: State, made: Joint, fact: EntryFact) -> str:
-    """Tell what was taken back."""
+def undone(state: State, made: Joint, fact: EntryFact, at_work: AtWork) -> str:
+    """Tell what was taken back, and whose entry it was where it is of an earlier sitting."""
     match fact:
         case FaultMarked(pair=first):
             both = f"{_named_with_cable(state, state.plan.by_number[first])} and " if first != made.number else ""
@@ -466,7 +467,10 @@ def undone(state: State, made: Joint, fact: EntryFact) -> str:
             what = "module up to " if how is Check.MODULE else ""
         case never:
             assert_never(never)
-    return s.UNDONE(what=what, pair=_named_with_cable(state, made))
+    pair = _named_with_cable(state, made)
+    if at_work == state.at_work:
+        return s.UNDONE(what=what, pair=pair)
+    return s.UNDONE_EARLIER(what=what, pair=pair, by=f" by {at_work.person}" if at_work.person else "")
 
 
 def moved(state: State, made: Joint) -> str:

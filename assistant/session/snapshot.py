@@ -17,7 +17,7 @@ from immutables import Map
 from assistant.cable.splice_plan import JointNumber, Plan
 from assistant.dialogue import messages as m
 from assistant.dialogue.messages import EntryFact
-from assistant.dialogue.state import PairState, State, UndoPoint, Verifying, plan_for, undo_point
+from assistant.dialogue.state import AtWork, PairState, State, UndoPoint, Verifying, plan_for, undo_point
 from assistant.dialogue.tags import FACT_TAGS
 from assistant.session.record import fact_object, read_fact
 from assistant.session.salvage import Known
@@ -41,6 +41,7 @@ class _Undo(msgspec.Struct, forbid_unknown_fields=True):
     """What was known of its joint; None where nothing was ever noted."""
     expected: JointNumber | None
     verifying: Verifying | None
+    at_work: AtWork
 
 
 class _Content(msgspec.Struct, forbid_unknown_fields=True):
@@ -122,6 +123,7 @@ def _points(undo: UndoPoint | None) -> Iterator[_Undo]:
             was=undo.pairs.get(undo.pair),
             expected=undo.expected,
             verifying=undo.verifying,
+            at_work=undo.at_work,
         )
         undo = undo.before
 
@@ -147,5 +149,5 @@ def _undo(points: list[_Undo], plan: Plan, pairs: Map[JointNumber, PairState]) -
         found.append((point, fact, pairs))
     before: UndoPoint | None = None
     for point, fact, then in reversed(found):
-        before = undo_point(fact, plan, then, point.expected, point.verifying, before)
+        before = undo_point(fact, plan, then, point.expected, point.verifying, point.at_work, before)
     return before

@@ -468,3 +468,14 @@ SITES_OF = {
 
 def test_each_check_is_asked_at_the_places_that_it_is_for() -> None:
     assert {check.name: set(check.sites) for check in CHECKS} == SITES_OF
+
+
+def test_taking_back_an_entry_of_before_a_break_says_so_and_whose_it_was() -> None:
+    made = Conversation(person="lee")
+    made.typed("1 blue white")
+    assert made.typed("undo that").startswith("Undone: one, blue white.")
+    made.typed("1 blue white")
+    made.put(resume(person="kim"))
+    made.typed("2 orange white")
+    assert made.typed("undo that").startswith("Undone: two, orange white.")
+    assert made.typed("undo that").startswith("Undone, of before the break by lee: one, blue white.")

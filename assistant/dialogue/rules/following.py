@@ -252,4 +252,4 @@ def undo(state: State, _: Entry) -> Step:
         point = point.before
         facts.append(Undone(entry=FACT_TAGS[type(point.fact)], pair=point.pair))
     made = state.plan.by_number[last.pair]
-    return then(state, *facts, told=lambda s: wording.undone(s, made, point.fact))
+    return then(state, *facts, told=lambda s: wording.undone(s, made, point.fact, point.at_work))
