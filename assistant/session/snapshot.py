@@ -49,6 +49,7 @@ class _Content(msgspec.Struct, forbid_unknown_fields=True):
     number: int
     sum: str
     length: int
+    digest: str
     plain: _Plain  # type: ignore[valid-type]  # it is made from the fields of a state
     question: dict[str, Any] | None
     """As the fact that asks it."""
@@ -91,6 +92,7 @@ def to_bytes(snapshot: Snapshot, program: str) -> bytes:
         number=known.number,
         sum=known.sum,
         length=known.length,
+        digest=known.digest,
         plain=_Plain(*(getattr(state, name) for name in _Plain.__struct_fields__)),
         question=asked,
         pairs=dict(state.pairs),
@@ -109,7 +111,7 @@ def from_bytes(data: bytes, program: str) -> Snapshot | None:
         content = _decode(body)
         if content.program != program:
             return None
-        return Snapshot(Known(content.number, content.sum, content.length), _state(content))
+        return Snapshot(Known(content.number, content.sum, content.length, content.digest), _state(content))
     except Exception:  # it is only a cache: whatever is wrong with it, the log is read instead
         return None
 
