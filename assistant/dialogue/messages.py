@@ -46,6 +46,16 @@ class Check(Enum):
     KEY = "key"
 
 
+class Ends(Enum):
+    """Which sides of a joint a call named."""
+
+    NEAR = "near"
+    """The pair that is called for the joint, or none."""
+    FAR = "far"
+    """A pair that it is joined to, alone."""
+    BOTH = "both"
+
+
 class PairTest(Enum):
     """Tests of the verification pass, in the order of the trade: grounds before shorts."""
 
@@ -361,6 +371,9 @@ class JoinProtected:
     how: Check
     by: Channel
     asked_back: bool
+    ends: Ends = Ends.NEAR
+    far_ends: tuple[int, ...] = ()
+    """Of the call, as a confirmation keeps them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -414,6 +427,9 @@ class PairConfirmed:
     """Why the pair was protected, where it was joined all the same."""
     same_entry: bool = False
     """Whether it belongs to the entry of the fact before it; both are taken back together."""
+    ends: Ends = Ends.NEAR
+    far_ends: tuple[int, ...] = ()
+    """Indices of the ends of the plan whose pair was named as the far side."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -562,6 +578,8 @@ class Mismatch:
     """The pairs that the call names; empty where it names none in this cable."""
     call: str
     """The words or keys as they came."""
+    far: tuple[Place, ...] = ()
+    """The pairs that the call names as the far side."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -540,7 +540,9 @@ def _evolve_work(state: State, fact: WorkFact) -> State:
                 state, fact, pair, replace(state.of(pair), confirmed=how, skipped=False, put_off=None, tried=None)
             )
             called_out = () if how is Check.MODULE else _without(state.called_out, pair)
-            return _moved_on(_with(done, called_out=called_out, reads_back=False), pair)
+            single = how is not Check.MODULE and pair in state.called_out and pair != state.expected
+            done = _with(done, called_out=called_out, reads_back=False)
+            return done if single else _moved_on(done, pair)
         case FaultMarked(pair=pair, fault=fault):
             return _faulty(state, fact, pair, fault)
         case FaultCleared(pair=pair, fault=fault):

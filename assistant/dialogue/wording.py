@@ -19,6 +19,7 @@ from assistant.dialogue.messages import (
     Channel,
     Check,
     DidYouSay,
+    Ends,
     EntryFact,
     FaultCleared,
     FaultMarked,
@@ -159,7 +160,8 @@ def question(state: State, asked: Question) -> str:
             return together(unfinished(state), s.FINISH_ANYWAY())
         case JoinProtected(joint=number):
             made = state.plan.by_number[number]
-            return s.JOIN_PROTECTED(pair=_named_with_cable(state, made), reason=made.protect)
+            named = f"{_named_with_cable(state, made)}{_far_called(state, made, asked.ends)}"
+            return s.JOIN_PROTECTED(pair=named, reason=made.protect)
         case BuildOtherwise(change=change):
             return built_otherwise(state, change)
         case SiteCheck(check=check):
@@ -329,12 +331,13 @@ def _group_in_short(state: State, made: Joint) -> str:
 # --- entries ---------------------------------------------------------------------------------------
 
 
-def confirmed(state: State, made: Joint) -> str:
-    """Read a confirmed pair back; the state is that after it."""
+def confirmed(state: State, made: Joint, ends: Ends = Ends.NEAR) -> str:
+    """Read a confirmed pair back, with the far side where that was called; the state is that after it."""
     faults = state.of(made.number).faults
-    read_back = s.CONFIRMED(pair=lead(made, state))
+    name = lead(made, state) if ends is Ends.NEAR else f"{lead(made, state)}; {naming.far(made, state)}"
+    read_back = s.CONFIRMED(pair=name)
     if faults:
-        read_back = s.CONFIRMED_FAULTY(pair=lead(made, state), faults=_faults(faults))
+        read_back = s.CONFIRMED_FAULTY(pair=name, faults=_faults(faults))
     cable = s.CABLE(name=state.plan.end_of(made.lead).name) if _may_be_of_several(state) else ""
     return together(cable, read_back, where_done(state, made))
 
@@ -342,6 +345,12 @@ def confirmed(state: State, made: Joint) -> str:
 def _may_be_of_several(state: State) -> bool:
     """In any order a number may be of another cable than was thought, so that its cable is said."""
     return state.settings.any_order and _has_several_leads(state)
+
+
+def _far_called(state: State, made: Joint, ends: Ends) -> str:
+    """Name the far side behind the pair, where it was called or is coloured otherwise."""
+    whole = naming.lead_and_far(made, state) != lead(made, state) or ends is not Ends.NEAR
+    return f"; {naming.far(made, state)}" if whole else ""
 
 
 def _has_several_leads(state: State) -> bool:
@@ -659,12 +668,48 @@ def _value(found: ReadingLogged) -> str:
 
 
 def mismatch(state: State, found: Address) -> str:
-    """Say both: what was called and what is expected."""
+    """Say both: what was called and what is expected; and where it looks like the far side, how that is called."""
     number = state.plan.at.get(Place(state.end, found.pair))
     known = "" if state.plan.is_sequence else s.NOT_IN_PLAN.text
     if number is not None:
         known = _already(state.of(number))
     heard = s.HEARD(pair=pair(found, state), standing=f", {known}" if known else "")
+    made = state.expected_joint
+    far = () if made is None else state.plan.far_of(made)
+    is_far = made is not None and any(state.plan.address(p).colours == found.colours for p in far)
+    return together(s.NOT_LOGGED(), heard, s.CALL_BOTH_SIDES() if is_far else "", expected(state))
+
+
+def far_mismatch(state: State, made: Joint, called: Colours, found: tuple[Place, ...]) -> str:
+    """Say which joint it would be: the far side that was called is another's, or nobody's."""
+    order = state.settings.pair_order
+    heard = s.HEARD_FAR(pair=lead(made, state), colours=colours(called, order))
+    if not state.plan.far_of(made):
+        return together(s.NOT_LOGGED(), heard, s.SEVERAL_FAR_SIDES(), expected(state))
+    goes_to = [_goes_to(state, place) for place in found] or [s.NOT_THERE_ON_FAR_SIDE()]
+    return together(s.NOT_LOGGED(), heard, *goes_to, expected(state))
+
+
+def _goes_to(state: State, place: Place) -> str:
+    """Say what the plan does with a pair of a far side."""
+    end, address = state.plan.end_of(place), state.plan.address(place)
+    assert address.colours is not None, "it was found by its colours"
+    named = {
+        "colours": colours(address.colours, end.order or state.settings.pair_order),
+        "end": end.name or naming.OTHER_SIDE,
+    }
+    number = state.plan.at.get(place)
+    made = None if number is None else state.plan.by_number[number]
+    if made is None or not made.kind.joined:
+        return s.FAR_IS_FREE(**named, kind=s.NOT_IN_PLAN.text if made is None else made.kind.value)
+    known = _already(state.of(made.number))
+    return s.FAR_GOES_TO(**named, pair=lead(made, state), standing=f", {known}" if known else "")
+
+
+def far_side_of(state: State, made: Joint) -> str:
+    """Say both: the joint whose far side was called, and the one that is expected."""
+    known = _already(state.of(made.number))
+    heard = s.HEARD_FAR_SIDE(pair=naming.lead_and_far(made, state), standing=f", {known}" if known else "")
     return together(s.NOT_LOGGED(), heard, expected(state))
 
 
