@@ -337,6 +337,7 @@ def _take_fact(found: Walk, fact: Fact, line: Line, state: State) -> None:
             | m.Reopened()
             | m.CalledOut()
             | m.PaceSet()
+            | m.CallingDropped()
             | m.TalkSet()
             | m.VerifyingBegun()
             | m.PairTested()

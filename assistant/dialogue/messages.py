@@ -484,6 +484,11 @@ class PaceSet:
 
 
 @dataclass(frozen=True, slots=True)
+class CallingDropped:
+    """The calling out of a module was taken back; nothing of it was confirmed."""
+
+
+@dataclass(frozen=True, slots=True)
 class TalkSet:
     """The assistant talks so from here on."""
 
@@ -705,7 +710,7 @@ class SessionEnded:
 
 EntryFact = PairConfirmed | FaultMarked | FaultCleared | Reopened | PairSkipped | MovedTo | PairTested | AsBuiltFact
 """Facts that can be taken back."""
-WorkFact = EntryFact | CalledOut | PaceSet | VerifyingBegun | VerifyingEnded
+WorkFact = EntryFact | CalledOut | PaceSet | CallingDropped | VerifyingBegun | VerifyingEnded
 """Facts about a joint, the pace or the tests."""
 Fact = (
     SessionOpened
@@ -717,6 +722,7 @@ Fact = (
     | CheckAnswered
     | CalledOut
     | PaceSet
+    | CallingDropped
     | TalkSet
     | VerifyingBegun
     | PairTested

@@ -265,6 +265,9 @@ CALLING_OUT = _says(
 PACE = _says("One every {interval}, or as long as a call takes.", interval="three seconds")
 ALL_CALLED = _says("All called. Say confirm module, or call single pairs.")
 CALLED_OUT = _says("{joint}.", joint=_PAIR)
+NONE_CALLED_YET = _says("No pair is called out yet.")
+CALLED_UP_TO = _says("Called out up to {pair}.", pair=_PAIR)
+CALLING_DROPPED = _says("Undone: the calling out. Nothing of it is logged.")
 NOTHING_CALLED_OUT = _says("No pairs are called out. Say call them out.")
 SAY_CONFIRM_MODULE = _says("Pairs are called out. Say confirm module, or call the pair.")
 MODULE_CONFIRMED = _says(

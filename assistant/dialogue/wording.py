@@ -186,8 +186,8 @@ def announcement(state: State, before: Joint | None = None) -> str:
             return s.ASK_FOR_A_PAIR()
         case Mode.ANY_ORDER:
             return s.TOTAL_NOT_DONE(count=spoken(len(state.left()))) if state.left() else s.NO_PAIR_WAITS()
-        case Mode.CALLING if not state.pace_s:
-            return s.ALL_CALLED()
+        case Mode.CALLING:
+            return called_so_far(state) if state.pace_s else s.ALL_CALLED()
         case _:
             return coming(state, before)
 
@@ -580,9 +580,21 @@ def talk_changed(wish: TalkWish, now: TalkSet) -> str:
 # --- calling out -----------------------------------------------------------------------------------
 
 
-def calling_out(count: int, pace_s: float) -> str:
-    """Tell that pairs will be called out."""
-    return s.CALLING_OUT(count=spoken(count), pace=pace(pace_s))
+def calling_out(state: State, count: int, pace_s: float, left_out: list[Joint]) -> str:
+    """Tell that pairs will be called out, and which protected ones will not."""
+    told = s.CALLING_OUT(count=spoken(count), pace=pace(pace_s))
+    return together(told, _left_out(state, left_out))
+
+
+def _left_out(state: State, joints: list[Joint]) -> str:
+    return s.LEFT_OUT(pairs=numbered(state, tuple(made.number for made in joints))) if joints else ""
+
+
+def called_so_far(state: State) -> str:
+    """Tell how far the calling out has come."""
+    if not state.called_out:
+        return s.NONE_CALLED_YET()
+    return s.CALLED_UP_TO(pair=lead(state.plan.by_number[state.called_out[-1]], state))
 
 
 def pace(pace_s: float) -> str:
@@ -593,9 +605,9 @@ def pace(pace_s: float) -> str:
 
 
 def called_out(state: State, made: Joint) -> str:
-    """Call a pair for the splicer to join."""
-    protected = s.PROTECTED(reason=made.protect) if made.protect else ""
-    return together(protected, s.CALLED_OUT(joint=joint(made, state)))
+    """Call a pair for the splicer to join; its far side is told whole only where the offset changes."""
+    before = state.plan.by_number[state.called_out[-1]] if state.called_out else None
+    return s.CALLED_OUT(joint=joint(made, state, before))
 
 
 def module_confirmed(state: State, joints: list[Joint], left_out: list[Joint]) -> str:
@@ -605,8 +617,7 @@ def module_confirmed(state: State, joints: list[Joint], left_out: list[Joint]) -
     span = state.plan.joints[turn[joints[0].number] : turn[joints[-1].number]]
     others = tuple(j.number for j in span if j.kind.joined and state.of(j.number).left and j.number not in named)
     told = together(told, s.PASSED_OVER(pairs=numbered(state, others)) if others else "")
-    numbers = numbered(state, tuple(made.number for made in left_out))
-    return together(told, s.LEFT_OUT(pairs=numbers) if left_out else "", where_done(state, joints[-1]))
+    return together(told, _left_out(state, left_out), where_done(state, joints[-1]))
 
 
 # --- verification ----------------------------------------------------------------------------------
