@@ -45,6 +45,11 @@ class Check(Enum):
     WORD = "word"
     KEY = "key"
 
+    @property
+    def names_a_pair(self) -> bool:
+        """Whether the pair itself was named."""
+        return self in (Check.NUMBER_AND_COLOURS, Check.COLOURS, Check.NUMBER)
+
 
 class Ends(Enum):
     """Which sides of a joint a call named."""

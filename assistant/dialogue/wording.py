@@ -350,7 +350,7 @@ def _may_be_of_several(state: State) -> bool:
 def _far_called(state: State, made: Joint, ends: Ends) -> str:
     """Name the far side behind the pair, where it was called or is coloured otherwise."""
     whole = naming.lead_and_far(made, state) != lead(made, state) or ends is not Ends.NEAR
-    return f"; {naming.far(made, state)}" if whole else ""
+    return f"; {naming.far(made, state)}," if whole else ""
 
 
 def _has_several_leads(state: State) -> bool:

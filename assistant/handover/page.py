@@ -258,7 +258,7 @@ def _told(change: StandingChange) -> str:
         for part in (
             "opened again" if change.reopened else "",
             *(f"cleared {fault.value}" for fault in change.cleared),
-            words_of(change.standing, change.known, change.doubt),
+            words_of(change.standing, change.known, change.doubt, change.made),
             f"named by {made.how}" if made else "",
             "asked back" if made and made.asked_back else "",
             *(f"{test.value} passed" for test, passed in change.known.tests if passed),
@@ -275,9 +275,9 @@ def _when(account: Account, at: datetime, log: int, record: int) -> list[object]
 def _slips(account: Account, logs: _Names) -> list[list[object]]:
     found = []
     for slip in account.slips:
-        rows = dict.fromkeys(account.row_of.get(spot, -1) for spot in (*slip.expected, *slip.called[:4]))
+        rows = dict.fromkeys(account.row_of.get(spot, -1) for spot in (*slip.expected, *slip.called[:4], *slip.far))
         expected = ", ".join(account.called(spot) for spot in slip.expected) or "none"
-        text = f"expected {expected}, called \N{LEFT DOUBLE QUOTATION MARK}{slip.call}\N{RIGHT DOUBLE QUOTATION MARK}"
+        text = f"expected {expected}, called \N{LEFT DOUBLE QUOTATION MARK}{parts.called_words(account, slip)}\N{RIGHT DOUBLE QUOTATION MARK}"
         text += f"; then {slip.followed_by}"
         found.append([*_when(account, slip.at, logs(slip.log), slip.record), [row for row in rows if row >= 0], text])
     return found

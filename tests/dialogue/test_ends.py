@@ -130,7 +130,7 @@ def test_both_sides_are_told_when_the_session_is_taken_up_again() -> None:
 def test_a_protected_pair_is_asked_back_with_both_its_sides() -> None:
     talk = of(PROTECTED)
     told = talk.typed("blue white to slate white")
-    assert told == "One, blue white; to new, slate white is protected, alarm line. Joined all the same?"
+    assert told == "One, blue white; to new, slate white, is protected, alarm line. Joined all the same?"
     assert talk.state.question == JoinProtected(
         joint=JointNumber(1),
         how=Check.COLOURS,
