@@ -3,7 +3,7 @@
 from assistant.cable.colour_code import Colours, Order, ServiceColours
 from assistant.cable.counts import CalledNumber
 from assistant.cable.makeup import Address, Group
-from assistant.cable.splice_plan import End, Joint, JointNumber, Place
+from assistant.cable.splice_plan import End, Joint, JointNumber
 from assistant.dialogue.state import State
 from assistant.words.intents import Fault, Reason, Tried
 from assistant.words.numbers import spoken

@@ -129,7 +129,9 @@ NOTE_LOST = _says("The note could not be recorded.")
 NOT_LOGGED = _says("Not logged.")
 HEARD = _says("Heard {pair}{standing}.", pair="four, brown white", standing=", already done")
 HEARD_FAR = _says("Heard {pair}, to {colours}.", pair="seven, orange red", colours="slate white")
-HEARD_FAR_SIDE = _says("Heard the far side of {pair}{standing}.", pair="two, orange white; to new, slate red", standing="")
+HEARD_FAR_SIDE = _says(
+    "Heard the far side of {pair}{standing}.", pair="two, orange white; to new, slate red", standing=""
+)
 FAR_GOES_TO = _says(
     "{colours} on {end} goes to {pair}{standing}.",
     colours="slate white",

@@ -664,9 +664,7 @@ def _checks_on_resume(state: State) -> tuple[str, ...]:
 def _set(state: State, fact: EntryFact, pair: JointNumber, known: PairState) -> State:
     point = undo_point(fact, state.plan, state.pairs, state.expected, state.verifying, state.undo)
     entries = state.entries_since_calling + 1
-    return _with(
-        state, pairs=state.pairs.set(pair, known), undo=point, kept_last=False, entries_since_calling=entries
-    )
+    return _with(state, pairs=state.pairs.set(pair, known), undo=point, kept_last=False, entries_since_calling=entries)
 
 
 def undo_point(

@@ -277,7 +277,8 @@ def _slips(account: Account, logs: _Names) -> list[list[object]]:
     for slip in account.slips:
         rows = dict.fromkeys(account.row_of.get(spot, -1) for spot in (*slip.expected, *slip.called[:4], *slip.far))
         expected = ", ".join(account.called(spot) for spot in slip.expected) or "none"
-        text = f"expected {expected}, called \N{LEFT DOUBLE QUOTATION MARK}{parts.called_words(account, slip)}\N{RIGHT DOUBLE QUOTATION MARK}"
+        called = parts.called_words(account, slip)
+        text = f"expected {expected}, called \N{LEFT DOUBLE QUOTATION MARK}{called}\N{RIGHT DOUBLE QUOTATION MARK}"
         text += f"; then {slip.followed_by}"
         found.append([*_when(account, slip.at, logs(slip.log), slip.record), [row for row in rows if row >= 0], text])
     return found

@@ -167,7 +167,7 @@ def _pair_call(scope: Scope) -> Node:
 
 @cache
 def _joint_call(scope: Scope) -> Node:
-    """A pair, or a pair and the one that it is joined to."""
+    """Name a pair, or a pair and the one that it is joined to."""
     if not scope.both_ends:
         return _pair_call(scope)
     both = seq(OneOf(tuple(_with_colours(scope))), "to", _named("far", COLOUR_PAIR))

@@ -239,7 +239,9 @@ def draw(chance: random.Random) -> Work:
     """Draw a plan whose sides differ in their colours."""
     if chance.random() < 0.25:  # a small cable, whose far side lies where it has no colours
         pairs = chance.choice((6, 10, 12))
-        return Work(chance.choice(("transfer", "half-tap", "branch")), pairs, 25, pairs, chance.randint(pairs, 25 - pairs))
+        return Work(
+            chance.choice(("transfer", "half-tap", "branch")), pairs, 25, pairs, chance.randint(pairs, 25 - pairs)
+        )
     shift = chance.choice([s for s in range(1, 70) if s % 25])
     joints = chance.randint(5, 25)
     return Work(chance.choice(("transfer", "half-tap", "branch")), chance.choice((25, 50)), 100, joints, shift)

@@ -209,7 +209,7 @@ def test_a_single_pair_of_the_module_may_be_called_out_of_its_turn(call: str) ->
 
 @pytest.mark.parametrize("call", ["green white", "pair three"])
 def test_out_of_its_turn_a_pair_is_called_so_that_no_misheard_word_makes_it_another(call: str) -> None:
-    """Green and brown are next-door in number and sound alike (own phoneme comparison): another pair would be logged."""
+    """Green and brown are next-door in number and sound alike (own phoneme comparison): another would be logged."""
     talk = Conversation(cable=25, last=5)
     run_out(talk, type_in(talk, "call them out"))
     assert "Out of turn, call it by number and colours." in said(type_in(talk, call))

@@ -164,7 +164,9 @@ def test_what_was_checked_is_kept_with_the_confirmation(
     talk = of(TRANSFER)
     told = talk.typed(call)
     assert made(talk) == [(1, how, ends, far_ends)]
-    read_back = "One, blue white; to new, slate white, confirmed." if ends is Ends.BOTH else "One, blue white, confirmed."
+    read_back = (
+        "One, blue white; to new, slate white, confirmed." if ends is Ends.BOTH else "One, blue white, confirmed."
+    )
     assert told.startswith(read_back)
 
 
@@ -197,7 +199,9 @@ def test_in_a_straight_sequence_the_same_pair_lies_on_the_other_side() -> None:
     assert talk.typed("blue white to orange white").startswith(
         "Not logged. Heard one, blue white, to orange white. Orange white on the other side goes to two, orange white."
     )
-    assert talk.typed("blue white to blue white").startswith("One, blue white; to the other side, blue white, confirmed.")
+    assert talk.typed("blue white to blue white").startswith(
+        "One, blue white; to the other side, blue white, confirmed."
+    )
     assert made(talk) == [(1, Check.COLOURS, Ends.BOTH, ())]
 
 
@@ -275,7 +279,11 @@ def test_no_far_side_stands_for_its_joint_where_two_joints_share_its_colours() -
 
 
 def test_the_far_side_alone_counts_only_if_the_cable_was_in_work_when_it_was_called() -> None:
-    two = DROP + '[[end]]\nname = "last"\npairs = 6\n[[join]]\nkind = "straight"\nfrom = "last pairs 1"\nto = "main pairs 20"\n'
+    two = (
+        DROP
+        + '[[end]]\nname = "last"\npairs = 6\n'
+        + '[[join]]\nkind = "straight"\nfrom = "last pairs 1"\nto = "main pairs 20"\n'
+    )
     talk = of(two)
     early = talk.state.announcement
     talk.typed("go to cable three")

@@ -78,7 +78,8 @@ def test_number_and_colours_that_agree_check_each_other() -> None:
 
 def test_a_number_does_not_check_the_colours_of_the_far_side() -> None:
     """A misheard far side would be kept as checked, at the lower limits of what checks itself."""
-    for words, judgement in (("five six two black orange", ACCEPTED), ("five six two black orange to red blue", ASK_BACK)):
+    near = "five six two black orange"
+    for words, judgement in ((near, ACCEPTED), (f"{near} to red blue", ASK_BACK)):
         assert judge((free(words, -1.0, 1.6, words, free_score=-1.0), SILENT), SCOPE).judgement is judgement
 
 
