@@ -172,15 +172,17 @@ class Run:
     def _hold(self, made: Made, before: State, step: Step) -> None:
         confirmed = [fact for fact in step.facts if isinstance(fact, PairConfirmed)]
         cause = made
+        called = made
         if any(isinstance(fact, Answered) and fact.yes for fact in step.facts) and self.doubted is not None:
             cause = self.doubted if isinstance(before.question, DidYouSay) else made
+            called = self.doubted
         for fact in confirmed:
             self.counts["confirmed"] += 1
             assert self._allowed(cause, made, before, int(fact.pair)), (
                 f"{fact} by {made} (doubted {self.doubted}); put {self.put}: {self.texts.get(made.after)!r}; "
                 f"current {before.announcement}"
             )
-            self._hold_ends(cause, before, fact)
+            self._hold_ends(called, fact)
         for fact in step.facts:
             if isinstance(fact, PairTested) and fact.passed:
                 self.counts["tested"] += 1
@@ -191,10 +193,8 @@ class Run:
             if isinstance(fact, Asked) and isinstance(fact.question, DidYouSay | JoinProtected):
                 self.doubted = cause
 
-    def _hold_ends(self, cause: Made, before: State, fact: PairConfirmed) -> None:
-        """What is kept as checked must have been called."""
-        if isinstance(before.question, JoinProtected) and self.doubted is not None:
-            cause = self.doubted
+    def _hold_ends(self, cause: Made, fact: PairConfirmed) -> None:
+        """What is kept as checked must have been called, by an answer's question or by the input itself."""
         far = colours(int(fact.pair) + self.shift)
         self.counts[f"ends {fact.ends.value}"] += 1
         match fact.ends:
