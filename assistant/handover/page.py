@@ -20,7 +20,7 @@ from assistant.account.contradictions import JOINED
 from assistant.account.runs import runs, why
 from assistant.account.story import Line
 from assistant.account.topics import Topic
-from assistant.account.walk import StandingChange
+from assistant.account.walk import ENDS_NAMED, StandingChange
 from assistant.cable.colour_code import RINGS, TIPS, Order
 from assistant.cable.splice_plan import End
 from assistant.dialogue import naming, sentences
@@ -99,6 +99,7 @@ def as_page(account: Account, sounds: Sounds | None = None, *, issued: datetime)
             chart=_chart(account),
             codes=CODES,
             data=_data(account, sounds),
+            ends=ENDS_NAMED,
             head=headline(account),
             identity=parts.identity(account, issued),
             issued=issued,

@@ -68,7 +68,8 @@ def identity(account: Account, issued: datetime) -> Part:
     head = headline(account)
     hourly = f", {head.per_hour} joined an hour" if head.per_hour else ""
     ways = "; ".join(f"{account.ways[way]:,} {about}" for way, (_, about) in WAYS.items() if account.ways[way])
-    ends_named = "; ".join(f"{account.ends_named[which]:,} {about}" for which, about in ENDS_NAMED.items())
+    named = account.ends_named
+    ends_named = "; ".join(f"{about}: {named[which]:,}" for which, about in ENDS_NAMED.items() if named[which])
     ends = (
         (
             f"sheath {end.name}".strip(),
