@@ -79,6 +79,19 @@ class Row:
         joined = self.standing in (Standing.CONFIRMED, Standing.JOINED_FAULTY)
         return self.made.how if self.made and joined else ""
 
+    @property
+    def ends(self) -> str:
+        """Which sides were named when it was confirmed, as `Made.ends`; empty where it is not."""
+        return self.made.ends if self.made and self.how else ""
+
+    def was_named(self, index: int) -> bool:
+        """Tell whether the pair of one of its sides was named when it was confirmed; 0 is the one that is called."""
+        if not self.made or not self.how:
+            return False
+        if index == 0:
+            return self.made.ends in (m.Ends.NEAR.value, m.Ends.BOTH.value)
+        return self.sides[index].end in self.made.far_ends
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Account:
@@ -137,6 +150,11 @@ class Account:
     def ways(self) -> Counter[str]:
         """How many confirmed joints were named how."""
         return Counter(row.how for row in self.rows if row.how)
+
+    @property
+    def ends_named(self) -> Counter[str]:
+        """Of how many confirmed joints which sides were named."""
+        return Counter(row.ends for row in self.rows if row.ends)
 
     @property
     def work_s(self) -> float:

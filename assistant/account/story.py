@@ -167,7 +167,8 @@ def topic_of(fact: Fact) -> Topic | None:
 def joints_of(fact: Fact, before: State) -> tuple[JointNumber, ...]:
     """Give the joints that a fact is about, given the state before it."""
     if isinstance(fact, m.Mismatch):
-        called = [before.plan.at.get(Place(before.end, position)) for position in fact.heard]
+        places = [*(Place(before.end, position) for position in fact.heard), *fact.far]
+        called = [before.plan.at.get(place) for place in places]
         expected = () if before.expected is None else (before.expected,)
         return (*expected, *(joint for joint in called if joint is not None))
     if isinstance(fact, m.LookedUp):

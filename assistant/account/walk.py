@@ -64,6 +64,21 @@ class Made:
     at: datetime
     log: str
     record: int
+    ends: str
+    """near, far or both: which sides of the joint were named; none where it was not named at all."""
+    far_ends: tuple[str, ...]
+    """Names of the ends whose pair was named as the far side."""
+
+
+NOT_NAMED = "none"
+"""Which sides were named, where a joint was confirmed without being named."""
+ENDS_NAMED: dict[str, str] = {
+    m.Ends.BOTH.value: "both ends named",
+    m.Ends.FAR.value: "far end alone named",
+    m.Ends.NEAR.value: "near end alone named",
+    NOT_NAMED: "no end named",
+}
+"""The same for reading, the surest first."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -139,6 +154,8 @@ class Slip:
     """Pairs that the call names; none where it contradicts itself or names none of this cable."""
     call: str
     followed_by: str
+    far: tuple[Spot, ...] = ()
+    """Pairs that the call names as the far side of the joint."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -337,6 +354,7 @@ def _take_fact(found: Walk, fact: Fact, line: Line, state: State) -> None:
             | m.Reopened()
             | m.CalledOut()
             | m.PaceSet()
+            | m.CallingDropped()
             | m.TalkSet()
             | m.VerifyingBegun()
             | m.PairTested()
@@ -453,6 +471,8 @@ def _keep_made(found: Walk, fact: Fact, line: Line) -> None:
             at=line.at,
             log=found.log.name,
             record=line.record,
+            ends=fact.ends.value if fact.how.names_a_pair else NOT_NAMED,
+            far_ends=tuple(found.last.plan.ends[end].name for end in fact.far_ends),
         )
         found.made.setdefault(fact.pair, []).append(one)
     elif isinstance(fact, m.Undone) and fact.entry in CONFIRMATIONS and found.made.get(fact.pair):
@@ -518,6 +538,7 @@ def _slip(log: str, fact: m.Mismatch, line: Line, before: State) -> Slip:
         called=tuple((end, position) for position in fact.heard),
         call=fact.call,
         followed_by="",
+        far=tuple((before.plan.end_of(place).name, place.position) for place in fact.far),
     )
 
 
@@ -544,8 +565,9 @@ def _named(fact: Fact, before: State, after: State) -> str:
     end, position = spots(plan, joint)[0]
     called = f"{end} {plan.end_of(joint.lead).called(position)[1]}".strip()
     match fact:
-        case m.PairConfirmed(how=how):
-            return f"{called} confirmed by {how.value}"
+        case m.PairConfirmed(how=how, ends=ends):
+            sides = "" if ends is m.Ends.NEAR else f", {ENDS_NAMED[ends.value]}"
+            return f"{called} confirmed by {how.value}{sides}"
         case m.PairSkipped():
             return f"{called} skipped"
         case m.FaultMarked(fault=fault):

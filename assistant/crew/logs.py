@@ -66,6 +66,8 @@ class JointRow:
     """The log in which it was confirmed, or changed last."""
     confirmed_in: int | None
     how: str | None
+    ends: str | None
+    """Which sides of the joint were named: near, far, both or none."""
     channel: str | None
     person: str | None
     faults_left: int
@@ -256,6 +258,7 @@ def _joints(account: Account, splice: str) -> Iterator[JointRow]:
             log=made.log if made else row.log,
             confirmed_in=made.record if made else None,
             how=made.how if made else None,
+            ends=made.ends if made else None,
             channel=made.by if made else None,
             person=(made.person.strip() or NO_NAME) if made else None,
             faults_left=len(row.known.faults),

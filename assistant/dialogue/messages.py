@@ -45,6 +45,21 @@ class Check(Enum):
     WORD = "word"
     KEY = "key"
 
+    @property
+    def names_a_pair(self) -> bool:
+        """Whether the pair itself was named."""
+        return self in (Check.NUMBER_AND_COLOURS, Check.COLOURS, Check.NUMBER)
+
+
+class Ends(Enum):
+    """Which sides of a joint a call named."""
+
+    NEAR = "near"
+    """The pair that is called for the joint, or none."""
+    FAR = "far"
+    """A pair that it is joined to, alone."""
+    BOTH = "both"
+
 
 class PairTest(Enum):
     """Tests of the verification pass, in the order of the trade: grounds before shorts."""
@@ -361,6 +376,9 @@ class JoinProtected:
     how: Check
     by: Channel
     asked_back: bool
+    ends: Ends = Ends.NEAR
+    far_ends: tuple[int, ...] = ()
+    """Of the call, as a confirmation keeps them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -414,6 +432,9 @@ class PairConfirmed:
     """Why the pair was protected, where it was joined all the same."""
     same_entry: bool = False
     """Whether it belongs to the entry of the fact before it; both are taken back together."""
+    ends: Ends = Ends.NEAR
+    far_ends: tuple[int, ...] = ()
+    """Indices of the ends of the plan whose pair was named as the far side."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -465,6 +486,11 @@ class PaceSet:
     """Pairs are called out at this pace; 0 ends it."""
 
     seconds: float
+
+
+@dataclass(frozen=True, slots=True)
+class CallingDropped:
+    """The calling out of a module was taken back; nothing of it was confirmed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -562,6 +588,8 @@ class Mismatch:
     """The pairs that the call names; empty where it names none in this cable."""
     call: str
     """The words or keys as they came."""
+    far: tuple[Place, ...] = ()
+    """The pairs that the call names as the far side."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -687,7 +715,7 @@ class SessionEnded:
 
 EntryFact = PairConfirmed | FaultMarked | FaultCleared | Reopened | PairSkipped | MovedTo | PairTested | AsBuiltFact
 """Facts that can be taken back."""
-WorkFact = EntryFact | CalledOut | PaceSet | VerifyingBegun | VerifyingEnded
+WorkFact = EntryFact | CalledOut | PaceSet | CallingDropped | VerifyingBegun | VerifyingEnded
 """Facts about a joint, the pace or the tests."""
 Fact = (
     SessionOpened
@@ -699,6 +727,7 @@ Fact = (
     | CheckAnswered
     | CalledOut
     | PaceSet
+    | CallingDropped
     | TalkSet
     | VerifyingBegun
     | PairTested

@@ -44,6 +44,7 @@ def scope_of(state: State) -> Scope:
         groups=groups > 1,
         super_units=any(end.cable.super_units > 1 for end in state.plan.ends),
         service=any(end.cable.service_pairs for end in state.plan.ends),
+        both_ends=state.plan.sides_differ,
         offsets=frozenset(offset for end in state.plan.ends for offset in end.offsets),
     )
 

@@ -132,6 +132,22 @@ NOTE_LOST = _says("The note could not be recorded.")
 
 NOT_LOGGED = _says("Not logged.")
 HEARD = _says("Heard {pair}{standing}.", pair="four, brown white", standing=", already done")
+HEARD_FAR = _says("Heard {pair}, to {colours}.", pair="seven, orange red", colours="slate white")
+HEARD_FAR_SIDE = _says(
+    "Heard the far side of {pair}{standing}.", pair="two, orange white; to new, slate red", standing=""
+)
+FAR_GOES_TO = _says(
+    "{colours} on {end} goes to {pair}{standing}.",
+    colours="slate white",
+    end="new",
+    pair="five, slate white",
+    standing=", already done",
+)
+FAR_IS_FREE = _says("{colours} on {end} is {kind}.", colours="slate white", end="new", kind="spare")
+NOT_THERE_ON_FAR_SIDE = _says("The far side ends before those colours.")
+SEVERAL_FAR_SIDES = _says("Its far sides differ. Call the first pair alone.")
+CALL_BOTH_SIDES = _says("The expected pair has those colours on its far side. Call both sides.")
+CALL_WHOLE = _says("Out of turn, call it by number and colours.")
 HEARD_BOTH = _says("Heard {number} and {colours}.", number="six", colours="orange white")
 NUMBER_IS = _says("{pair}.", pair="six, blue red")
 COLOURS_ARE = _says("{colours} is {number}.", colours="orange white", number="two")
@@ -255,6 +271,9 @@ CALLING_OUT = _says(
 PACE = _says("One every {interval}, or as long as a call takes.", interval="three seconds")
 ALL_CALLED = _says("All called. Say confirm module, or call single pairs.")
 CALLED_OUT = _says("{joint}.", joint=_PAIR)
+NONE_CALLED_YET = _says("No pair is called out yet.")
+CALLED_UP_TO = _says("Called out up to {pair}.", pair=_PAIR)
+CALLING_DROPPED = _says("Undone: the calling out. Nothing of it is logged.")
 NOTHING_CALLED_OUT = _says("No pairs are called out. Say call them out.")
 SAY_CONFIRM_MODULE = _says("Pairs are called out. Say confirm module, or call the pair.")
 MODULE_CONFIRMED = _says(

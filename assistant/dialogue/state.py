@@ -36,6 +36,7 @@ from assistant.dialogue.messages import (
     AsBuiltFact,
     Asked,
     CalledOut,
+    CallingDropped,
     CarriedOn,
     Check,
     CheckAnswered,
@@ -249,6 +250,8 @@ class State:
     """Seconds between pairs that are called out; 0 when none are."""
     called_out: tuple[JointNumber, ...] = ()
     """Joints called out and not yet confirmed."""
+    entries_since_calling: int = 0
+    """Facts that can be taken back, since pairs were last begun to be called out."""
     verifying: Verifying | None = None
     verified_to: Verifying | None = None
     """Where the verification was left, to go on from there."""
@@ -480,7 +483,7 @@ def _place_in_work(state: State) -> object:
 
 _READ_BACK_AFTER = (
     *(SessionOpened, SessionResumed, CarriedOn, MovedTo, Undone, Mismatch, Asked, Reopened, VerifyingEnded, TalkSet),
-    *(FaultMarked, FaultCleared, PairSkipped, DeviceLost, MicrophoneTroubled, SoundMissed),
+    *(FaultMarked, FaultCleared, PairSkipped, CallingDropped, DeviceLost, MicrophoneTroubled, SoundMissed),
     *(PairReplaced, JointAdded, PairPutOff, ReversalTagged),
 )
 """Breaks, jumps, doubts: behind them a pair is read back whole, whatever the talk."""
@@ -554,7 +557,9 @@ def _evolve_work(state: State, fact: WorkFact) -> State:
                 state, fact, pair, replace(state.of(pair), confirmed=how, skipped=False, put_off=None, tried=None)
             )
             called_out = () if how is Check.MODULE else _without(state.called_out, pair)
-            return _moved_on(_with(done, called_out=called_out, reads_back=False), pair)
+            single = how is not Check.MODULE and pair in state.called_out and pair != state.expected
+            done = _with(done, called_out=called_out, reads_back=False)
+            return done if single else _moved_on(done, pair)
         case FaultMarked(pair=pair, fault=fault):
             return _faulty(state, fact, pair, fault)
         case FaultCleared(pair=pair, fault=fault):
@@ -573,8 +578,11 @@ def _evolve_work(state: State, fact: WorkFact) -> State:
         case CalledOut(pair=pair):
             return _with(state, called_out=(*_without(state.called_out, pair), pair))
         case PaceSet(seconds=seconds):
-            begins = seconds > 0 and state.pace_s == 0
-            return _with(state, pace_s=seconds, called_out=() if begins else state.called_out)
+            if seconds == 0 or state.pace_s:
+                return _with(state, pace_s=seconds)
+            return _with(state, pace_s=seconds, called_out=(), entries_since_calling=0)
+        case CallingDropped():
+            return _with(state, pace_s=0.0, called_out=())
         case PairTested(pair=pair, test=test, passed=passed):
             return _tested(state, fact, pair, test, passed)
         case VerifyingBegun(test=test, pair=pair, all_tests=all_tests):
@@ -679,7 +687,8 @@ def _checks_on_resume(state: State) -> tuple[str, ...]:
 
 def _set(state: State, fact: EntryFact, pair: JointNumber, known: PairState) -> State:
     point = undo_point(fact, state.plan, state.pairs, state.expected, state.verifying, state.at_work, state.undo)
-    return _with(state, pairs=state.pairs.set(pair, known), undo=point, kept_last=False)
+    entries = state.entries_since_calling + 1
+    return _with(state, pairs=state.pairs.set(pair, known), undo=point, kept_last=False, entries_since_calling=entries)
 
 
 def undo_point(
@@ -756,7 +765,16 @@ def _undone(state: State) -> State:
     point = state.undo
     if point is None:
         return state
-    back = _with(state, plan=point.plan, pairs=point.pairs, undo=point.before, called_out=())
+    since = state.entries_since_calling
+    called_out = _without(state.called_out, point.pair) if since else ()
+    back = _with(
+        state,
+        plan=point.plan,
+        pairs=point.pairs,
+        undo=point.before,
+        called_out=called_out,
+        entries_since_calling=max(0, since - 1),
+    )
     if state.verifying is not None:
         end = state.end
         if point.verifying is not None and point.verifying.joint is not None:

@@ -141,6 +141,7 @@ TABLE: dict[Mode, ModeRow] = {
             say.Confirm: calling_out.say_confirm_module,
             say.SkipPair: calling_out.say_confirm_module,
             say.ConfirmModule: calling_out.confirm_module,
+            say.UndoThat: calling_out.undo,
             say.MarkFault: faults.name_the_pair,
             say.ClearFault: faults.name_the_pair,
             say.JoinedFaulty: faults.name_the_pair,

@@ -31,6 +31,7 @@ FACT_TAGS: dict[type[Fact], str] = {
     messages.CheckAnswered: "check-answered",
     messages.CalledOut: "called-out",
     messages.PaceSet: "pace-set",
+    messages.CallingDropped: "calling-dropped",
     messages.TalkSet: "talk-set",
     messages.VerifyingBegun: "verifying-begun",
     messages.PairTested: "pair-tested",

@@ -19,6 +19,7 @@ from assistant.dialogue.messages import (
     Channel,
     Check,
     DidYouSay,
+    Ends,
     EntryFact,
     FaultCleared,
     FaultMarked,
@@ -159,7 +160,8 @@ def question(state: State, asked: Question) -> str:
             return together(unfinished(state), s.FINISH_ANYWAY())
         case JoinProtected(joint=number):
             made = state.plan.by_number[number]
-            return s.JOIN_PROTECTED(pair=_named_with_cable(state, made), reason=made.protect)
+            named = f"{_named_with_cable(state, made)}{_far_called(state, made, asked.ends)}"
+            return s.JOIN_PROTECTED(pair=named, reason=made.protect)
         case BuildOtherwise(change=change):
             return built_otherwise(state, change)
         case SiteCheck(check=check):
@@ -184,8 +186,8 @@ def announcement(state: State, before: Joint | None = None) -> str:
             return s.ASK_FOR_A_PAIR()
         case Mode.ANY_ORDER:
             return s.TOTAL_NOT_DONE(count=spoken(len(state.left()))) if state.left() else s.NO_PAIR_WAITS()
-        case Mode.CALLING if not state.pace_s:
-            return s.ALL_CALLED()
+        case Mode.CALLING:
+            return called_so_far(state) if state.pace_s else s.ALL_CALLED()
         case _:
             return coming(state, before)
 
@@ -329,12 +331,13 @@ def _group_in_short(state: State, made: Joint) -> str:
 # --- entries ---------------------------------------------------------------------------------------
 
 
-def confirmed(state: State, made: Joint) -> str:
-    """Read a confirmed pair back; the state is that after it."""
+def confirmed(state: State, made: Joint, ends: Ends = Ends.NEAR) -> str:
+    """Read a confirmed pair back, with the far side where that was called; the state is that after it."""
     faults = state.of(made.number).faults
-    read_back = s.CONFIRMED(pair=lead(made, state))
+    name = lead(made, state) if ends is Ends.NEAR else f"{lead(made, state)}; {naming.far(made, state)}"
+    read_back = s.CONFIRMED(pair=name)
     if faults:
-        read_back = s.CONFIRMED_FAULTY(pair=lead(made, state), faults=_faults(faults))
+        read_back = s.CONFIRMED_FAULTY(pair=name, faults=_faults(faults))
     cable = s.CABLE(name=state.plan.end_of(made.lead).name) if _may_be_of_several(state) else ""
     return together(cable, read_back, where_done(state, made))
 
@@ -342,6 +345,12 @@ def confirmed(state: State, made: Joint) -> str:
 def _may_be_of_several(state: State) -> bool:
     """In any order a number may be of another cable than was thought, so that its cable is said."""
     return state.settings.any_order and _has_several_leads(state)
+
+
+def _far_called(state: State, made: Joint, ends: Ends) -> str:
+    """Name the far side behind the pair, where it was called or is coloured otherwise."""
+    whole = naming.lead_and_far(made, state) != lead(made, state) or ends is not Ends.NEAR
+    return f"; {naming.far(made, state)}," if whole else ""
 
 
 def _has_several_leads(state: State) -> bool:
@@ -575,9 +584,21 @@ def talk_changed(wish: TalkWish, now: TalkSet) -> str:
 # --- calling out -----------------------------------------------------------------------------------
 
 
-def calling_out(count: int, pace_s: float) -> str:
-    """Tell that pairs will be called out."""
-    return s.CALLING_OUT(count=spoken(count), pace=pace(pace_s))
+def calling_out(state: State, count: int, pace_s: float, left_out: list[Joint]) -> str:
+    """Tell that pairs will be called out, and which protected ones will not."""
+    told = s.CALLING_OUT(count=spoken(count), pace=pace(pace_s))
+    return together(told, _left_out(state, left_out))
+
+
+def _left_out(state: State, joints: list[Joint]) -> str:
+    return s.LEFT_OUT(pairs=numbered(state, tuple(made.number for made in joints))) if joints else ""
+
+
+def called_so_far(state: State) -> str:
+    """Tell how far the calling out has come."""
+    if not state.called_out:
+        return s.NONE_CALLED_YET()
+    return s.CALLED_UP_TO(pair=lead(state.plan.by_number[state.called_out[-1]], state))
 
 
 def pace(pace_s: float) -> str:
@@ -588,9 +609,9 @@ def pace(pace_s: float) -> str:
 
 
 def called_out(state: State, made: Joint) -> str:
-    """Call a pair for the splicer to join."""
-    protected = s.PROTECTED(reason=made.protect) if made.protect else ""
-    return together(protected, s.CALLED_OUT(joint=joint(made, state)))
+    """Call a pair for the splicer to join; its far side is told whole only where the offset changes."""
+    before = state.plan.by_number[state.called_out[-1]] if state.called_out else None
+    return s.CALLED_OUT(joint=joint(made, state, before))
 
 
 def module_confirmed(state: State, joints: list[Joint], left_out: list[Joint]) -> str:
@@ -600,8 +621,7 @@ def module_confirmed(state: State, joints: list[Joint], left_out: list[Joint]) -
     span = state.plan.joints[turn[joints[0].number] : turn[joints[-1].number]]
     others = tuple(j.number for j in span if j.kind.joined and state.of(j.number).left and j.number not in named)
     told = together(told, s.PASSED_OVER(pairs=numbered(state, others)) if others else "")
-    numbers = numbered(state, tuple(made.number for made in left_out))
-    return together(told, s.LEFT_OUT(pairs=numbers) if left_out else "", where_done(state, joints[-1]))
+    return together(told, _left_out(state, left_out), where_done(state, joints[-1]))
 
 
 # --- verification ----------------------------------------------------------------------------------
@@ -663,12 +683,48 @@ def _value(found: ReadingLogged) -> str:
 
 
 def mismatch(state: State, found: Address) -> str:
-    """Say both: what was called and what is expected."""
+    """Say both: what was called and what is expected; and where it looks like the far side, how that is called."""
     number = state.plan.at.get(Place(state.end, found.pair))
     known = "" if state.plan.is_sequence else s.NOT_IN_PLAN.text
     if number is not None:
         known = _already(state.of(number))
     heard = s.HEARD(pair=pair(found, state), standing=f", {known}" if known else "")
+    made = state.expected_joint
+    far = () if made is None else state.plan.far_of(made)
+    is_far = made is not None and any(state.plan.address(p).colours == found.colours for p in far)
+    return together(s.NOT_LOGGED(), heard, s.CALL_BOTH_SIDES() if is_far else "", expected(state))
+
+
+def far_mismatch(state: State, made: Joint, called: Colours, found: tuple[Place, ...]) -> str:
+    """Say which joint it would be: the far side that was called is another's, or nobody's."""
+    order = state.settings.pair_order
+    heard = s.HEARD_FAR(pair=lead(made, state), colours=colours(called, order))
+    if not state.plan.far_of(made):
+        return together(s.NOT_LOGGED(), heard, s.SEVERAL_FAR_SIDES(), expected(state))
+    goes_to = [_goes_to(state, place) for place in found] or [s.NOT_THERE_ON_FAR_SIDE()]
+    return together(s.NOT_LOGGED(), heard, *goes_to, expected(state))
+
+
+def _goes_to(state: State, place: Place) -> str:
+    """Say what the plan does with a pair of a far side."""
+    end, address = state.plan.end_of(place), state.plan.address(place)
+    assert address.colours is not None, "it was found by its colours"
+    named = {
+        "colours": colours(address.colours, end.order or state.settings.pair_order),
+        "end": end.name or naming.OTHER_SIDE,
+    }
+    number = state.plan.at.get(place)
+    made = None if number is None else state.plan.by_number[number]
+    if made is None or not made.kind.joined:
+        return s.FAR_IS_FREE(**named, kind=s.NOT_IN_PLAN.text if made is None else made.kind.value)
+    known = _already(state.of(made.number))
+    return s.FAR_GOES_TO(**named, pair=lead(made, state), standing=f", {known}" if known else "")
+
+
+def far_side_of(state: State, made: Joint) -> str:
+    """Say both: the joint whose far side was called, and the one that is expected."""
+    known = _already(state.of(made.number))
+    heard = s.HEARD_FAR_SIDE(pair=naming.lead_and_far(made, state), standing=f", {known}" if known else "")
     return together(s.NOT_LOGGED(), heard, expected(state))
 
 

@@ -62,6 +62,7 @@ def as_object(account: Account, *, issued: datetime) -> dict[str, object]:
         ],
         "tally": {standing.value: account.tally[standing] for standing in Standing},
         "confirmed_by": dict(account.ways),
+        "ends_named": dict(account.ends_named),
         "work_s": round(account.work_s, 3),
         "stretches": [{"began": stamp(s.began), "ended": stamp(s.ended)} for s in account.stretches],
         "utterances": dict(account.heard),
@@ -153,8 +154,9 @@ def row_object(row: Row) -> dict[str, object]:
                 "group": side.group,
                 "colours": side.colours,
                 "binder": side.binder,
+                "named": row.was_named(index),
             }
-            for side in row.sides
+            for index, side in enumerate(row.sides)
         ],
         "standing": row.standing.value,
         "faults": [fault.value for fault in row.known.faults],
@@ -173,6 +175,8 @@ def row_object(row: Row) -> dict[str, object]:
 def _made(made: Made) -> dict[str, object]:
     return {
         "how": made.how,
+        "ends": made.ends,
+        "far_ends": list(made.far_ends),
         "by": made.by,
         "asked_back": made.asked_back,
         "protected": made.protected,
@@ -214,6 +218,7 @@ def _slip(account: Account, slip: Slip) -> dict[str, object]:
         "expected": [account.called(spot) for spot in slip.expected],
         "called": [account.called(spot) for spot in slip.called],
         "call": slip.call,
+        "far": [account.called(spot) for spot in slip.far],
         "followed_by": slip.followed_by,
     }
 

@@ -7,7 +7,7 @@ from datetime import datetime
 from assistant.account.account import Account, Row
 from assistant.account.findings import Finding
 from assistant.account.runs import Span
-from assistant.account.walk import Remark, Spot
+from assistant.account.walk import ENDS_NAMED, Remark, Slip, Spot
 from assistant.cable.splice_plan import in_runs, unjoined
 from assistant.dialogue import sentences
 from assistant.dialogue.checks import question_of
@@ -68,6 +68,8 @@ def identity(account: Account, issued: datetime) -> Part:
     head = headline(account)
     hourly = f", {head.per_hour} joined an hour" if head.per_hour else ""
     ways = "; ".join(f"{account.ways[way]:,} {about}" for way, (_, about) in WAYS.items() if account.ways[way])
+    named = account.ends_named
+    ends_named = "; ".join(f"{about}: {named[which]:,}" for which, about in ENDS_NAMED.items() if named[which])
     ends = (
         (
             f"sheath {end.name}".strip(),
@@ -97,6 +99,7 @@ def identity(account: Account, issued: datetime) -> Part:
         ("not joined", f"{account.tally[Standing.DEAD]:,} dead, {account.tally[Standing.SPARE]:,} spare"),
         ("protected", f"{sum(bool(row.joint.protect) for row in account.rows):,}"),
         ("checked", ways),
+        ("ends", ends_named if account.plan.sides_differ else ""),
         ("date of issue", f"{issued:%Y-%m-%d}"),
     )
     about = f"A confirmed pair is the word of the person who joined it, not an electrical test. {sentences.CAUTION()}"
@@ -290,6 +293,12 @@ def _pairs(account: Account, spots: tuple[Spot, ...]) -> Cell:
     return Cell(runs=tuple(NamedRun(account.called(spot), account.row_of.get(spot)) for spot in spots))
 
 
+def called_words(account: Account, slip: Slip) -> str:
+    """Give a call that did not fit as it came, and the pairs that it named on the far side."""
+    far = ", ".join(account.called(spot) for spot in slip.far)
+    return f"{slip.call} (far side: {far})" if far else slip.call
+
+
 def mismatches(account: Account) -> Part:
     """Give every call that did not fit, and what followed."""
     return Part(
@@ -302,7 +311,7 @@ def mismatches(account: Account) -> Part:
             (
                 clock(slip.at),
                 _pairs(account, slip.expected),
-                slip.call,
+                called_words(account, slip),
                 slip.followed_by,
                 Cell(f"{slip.log} {slip.record}", sound=(slip.log, slip.record)),
             )

@@ -5,7 +5,6 @@ import io
 
 from assistant.account.account import Account, Row
 from assistant.account.findings import Finding
-from assistant.account.sides import Side
 from assistant.texts import csv_cell
 
 COLUMNS: dict[str, str] = {
@@ -20,6 +19,8 @@ COLUMNS: dict[str, str] = {
     "colours": "colours of the pair",
     "standing": "open, skipped, faulty, joined_faulty, confirmed, dead or spare",
     "how": "how the pair was named when it was confirmed; empty where it is not",
+    "ends": "near, far or both: which sides of the joint were named; none where it was confirmed without its name",
+    "named": "true or false: whether the pair of this row was named when the joint was confirmed",
     "by": "voice, typed or keys",
     "asked_back": "true or false: whether it was accepted only after a question",
     "person": "who confirmed it",
@@ -59,17 +60,18 @@ def as_csv(account: Account) -> str:
         if one.mended is None:
             outstanding.setdefault(one.row, {})[one.fault] = one
     for index, row in enumerate(account.rows):
-        for side in row.sides:
+        for side in range(len(row.sides)):
             cells = [*_cells(row, side), *_faults(row, outstanding.get(index, {})), *_rest(row), of_logs]
             writer.writerow([csv_cell(cell) for cell in cells])
     return out.getvalue()
 
 
-def _cells(row: Row, side: Side) -> list[object]:
-    made = row.made
+def _cells(row: Row, index: int) -> list[object]:
+    made, side = row.made, row.sides[index]
     return [
         *(row.joint.number, row.joint.kind.value, side.end, side.count, side.number, side.position),
         *(side.group, side.binder, side.colours, row.standing.value, row.how),
+        *(row.ends, row.was_named(index) if row.how else ""),
         *((made.by, made.asked_back, made.person, made.at, made.log, made.record) if made else [""] * 6),
     ]
 

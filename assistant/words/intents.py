@@ -76,6 +76,8 @@ class CallPair:
     group: CallGroup | None = None
     service: int | None = None
     """Number of a service pair of screened cable, named by it or by its two tip colours."""
+    far: Colours | None = None
+    """Colours of the pair that it is joined to, where they are called too."""
 
 
 @dataclass(frozen=True, slots=True)
