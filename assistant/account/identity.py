@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from assistant.account.story import moment
-from assistant.dialogue.messages import SessionOpened
+from assistant.dialogue.messages import EarlierWork, SessionOpened, WorkTakenUp
 from assistant.dialogue.state import State
 from assistant.session.record import Record
 
@@ -37,6 +37,8 @@ class Splice:
 def splice_of(opened: SessionOpened, records: Sequence[Record], begun: State) -> Splice:
     """Give the splice of a log, from its opening and the state after it.
 
+    A log that goes on with earlier ones is of the day on which the first of them was begun.
+
     Raises:
         AccountError: its first record has no time.
 
@@ -51,8 +53,24 @@ def splice_of(opened: SessionOpened, records: Sequence[Record], begun: State) ->
         plan=named,
         ends=", ".join(f"{end.name} {end.cable.pairs} pairs".strip() for end in plan.ends),
         place=opened.settings.place.strip(),
-        day=moment(records[0]).date(),
+        day=_first_day(earlier_of(records)) or moment(records[0]).date(),
     )
+
+
+def _first_day(earlier: EarlierWork | None) -> date | None:
+    try:
+        return None if earlier is None else date.fromisoformat(earlier.first_day)
+    except ValueError:
+        return None  # no day that a session wrote
+
+
+def earlier_of(records: Sequence[Record]) -> EarlierWork | None:
+    """Give what the earlier logs came to that a log goes on with; None where it does not."""
+    found = next((fact for record in records[:1] for fact in record.facts if isinstance(fact, EarlierWork)), None)
+    if found is None:
+        return None
+    taken = any(isinstance(fact, WorkTakenUp) for record in records for fact in record.facts)
+    return found if taken else None
 
 
 def difference(one: Splice, other: Splice) -> str:

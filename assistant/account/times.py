@@ -43,8 +43,8 @@ class LogClock:
     jumps: tuple[ClockSet, ...]
 
 
-def clock_of(records: Sequence[Record]) -> LogClock:
-    """Follow the clock through a log.
+def clock_of(records: Sequence[Record], not_before: datetime | None = None) -> LogClock:
+    """Follow the clock through a log, which goes on from others that end at `not_before`, whatever its clock shows.
 
     Raises:
         AccountError: a record has no time of day with its zone, or one that no calendar holds after those before it.
@@ -53,7 +53,7 @@ def clock_of(records: Sequence[Record]) -> LogClock:
     turns: list[datetime] = []
     jumps: list[ClockSet] = []
     shift = timedelta(0)
-    before: datetime | None = None
+    before = not_before
     for record in records:
         at = moment(record)
         if before is not None and at < before:

@@ -5,15 +5,15 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import assert_never
 
-from assistant.account.identity import Splice, splice_of
+from assistant.account.identity import Splice, earlier_of, splice_of
 from assistant.account.story import AccountError, Line, line_of, lost_words
 from assistant.account.times import LogClock, clock_of
 from assistant.cable.makeup import Position
 from assistant.cable.splice_plan import Joint, JointNumber, Place, Plan
 from assistant.dialogue import messages as m
-from assistant.dialogue.messages import AsBuiltFact, Fact
+from assistant.dialogue.messages import AsBuiltFact, Fact, PairState
 from assistant.dialogue.naming import put_off_for
-from assistant.dialogue.state import PairState, Standing, State
+from assistant.dialogue.state import Standing, State
 from assistant.dialogue.tags import FACT_TAGS
 from assistant.errors import AssistantError
 from assistant.session.record import LaterInput, Record, RecordsLost
@@ -22,6 +22,8 @@ from assistant.words.intents import Fault
 
 CONFIRMATIONS = (FACT_TAGS[m.PairConfirmed], m.PairConfirmed.__name__)
 """How `undone` names a confirmation; logs before 0.2 have the name of its class."""
+FINISHED, STOPPED_FOR_TODAY = "finished", "stopped for today"
+"""How a sitting ends on purpose."""
 Spot = tuple[str, Position]
 """A pair of the cable: name of its end, and position in the sheath."""
 
@@ -50,6 +52,11 @@ class ReadLog:
     def count(self) -> int:
         """How many records are there, without those that are lost."""
         return sum(not isinstance(record.input, RecordsLost) for record in self.records)
+
+    @property
+    def earlier(self) -> m.EarlierWork | None:
+        """What the earlier logs came to that it goes on with; None where it goes on with none."""
+        return earlier_of(self.records)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -89,6 +96,8 @@ class StandingChange:
     """Faults that were said to be mended; a mark that was only taken back is not."""
     doubt: str = ""
     """Why nobody can tell whether it is joined; empty where the log says."""
+    carried: bool = False
+    """Whether it is what earlier logs came to when this one went on with them, and no change made here."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -190,6 +199,10 @@ class Walk:
     """How each joint was confirmed, without what was taken back; the last one stands."""
     as_built: list[AsBuilt] = field(default_factory=list)
     """What was built otherwise than planned, without what was taken back."""
+    carried: list[StandingChange] = field(default_factory=list)
+    """How the joints stood when it went on with earlier logs."""
+    built: tuple[AsBuiltFact, ...] = ()
+    """What the earlier logs had built otherwise then."""
     followed: dict[int, str] = field(default_factory=dict)
     """Number of a slip's record -> what was done next, in a few words."""
     unfollowed: list[int] = field(default_factory=list)
@@ -205,8 +218,8 @@ class Walk:
         return bool(self.changes)
 
 
-def walk(log: ReadLog) -> Walk:
-    """Walk through a log.
+def walk(log: ReadLog, not_before: datetime | None = None) -> Walk:
+    """Walk through a log; `not_before` is where the logs end, on a clock that goes on, that it goes on from.
 
     Raises:
         AccountError: it holds no session that joins anything, or a time that is none.
@@ -221,7 +234,7 @@ def walk(log: ReadLog) -> Walk:
         raise AccountError(f"{log.name}: is a session of questions only, in which nothing is joined")
     found: Walk | None = None
     try:
-        clock = clock_of(log.records)
+        clock = clock_of(log.records, not_before)
         jumps = {jump.record for jump in clock.jumps}
         for turn, (before, record, state) in zip(clock.turns, steps(log.records), strict=True):
             found = found or Walk(log, opened, splice_of(opened, log.records, state), clock, state)
@@ -265,6 +278,8 @@ def _take(found: Walk, before: State, record: Record, line: Line) -> None:
         _keep_as_built(found, fact, line)
         if isinstance(fact, m.Mismatch):
             found.slips.append(_slip(found.log.name, fact, line, before))
+        if isinstance(fact, m.WorkTakenUp):
+            _take_up(found, line, before)
     _keep_followed(found, facts, line, before)
     if record.facts:
         found.until = line
@@ -274,6 +289,30 @@ def _take(found: Walk, before: State, record: Record, line: Line) -> None:
         other = before.plan.by_number.get(number) != state.plan.by_number[number]
         if other or state.of(number) != before.of(number) or number in doubtful or again:
             found.changes.append(_change(found, number, line, record.facts, before, doubtful.get(number, "")))
+
+
+def _take_up(found: Walk, line: Line, before: State) -> None:
+    """Keep how the joints stood in the earlier logs: who made them, and when, only these can tell."""
+    state, earlier = found.last, before.earlier
+    if earlier is None:
+        return
+    found.built = earlier.built
+    again = {number for number in earlier.again if number in state.plan.by_number}
+    for number in sorted({*state.pairs, *again}):
+        why = f"{found.log.name} has it called again, since the logs before it did not tell"
+        change = _change(found, number, line, (), before, why if number in again else "")
+        how = change.known.confirmed
+        made = how and Made(
+            how=how.value,
+            by="",
+            asked_back=False,
+            protected="",
+            person="",
+            at=line.at,
+            log=found.log.name,
+            record=line.record,
+        )
+        found.carried.append(replace(change, made=made or None, carried=True))
 
 
 def _keep_followed(found: Walk, facts: Sequence[Fact], line: Line, before: State) -> None:
@@ -317,8 +356,8 @@ def _take_fact(found: Walk, fact: Fact, line: Line, state: State) -> None:
             found.sittings.append(_sitting(log, fact, line))
         case m.SessionLeft(reason=reason):
             _end(found, f"left ({reason})")
-        case m.SessionEnded():
-            _end(found, "finished")
+        case m.SessionEnded(for_today=for_today):
+            _end(found, STOPPED_FOR_TODAY if for_today else FINISHED)
         case m.CheckAnswered(check=check, done=done, by=by):
             found.answers.append(
                 CheckReply(at=line.at, log=log, record=line.record, check=check, done=done, by=by.value)
@@ -348,6 +387,9 @@ def _take_fact(found: Walk, fact: Fact, line: Line, state: State) -> None:
             | m.PairPutOff()
             | m.ReversalTagged()
             | m.Undone()
+            | m.EarlierWork()
+            | m.WorkTakenUp()
+            | m.WorkBegunAnew()
             | m.Mismatch()
             | m.LookedUp()
             | m.GroupNamed()

@@ -13,6 +13,7 @@ from assistant.dialogue.messages import (
     DeviceFailed,
     DeviceLost,
     DidYouSay,
+    Fact,
     Heard,
     Input,
     KeysPressed,
@@ -35,8 +36,9 @@ from assistant.dialogue.messages import (
     StopAsked,
     TimedOut,
     Typed,
+    WorkTakenUp,
 )
-from assistant.dialogue.modes import Mode
+from assistant.dialogue.modes import MUST_BE_ANSWERED, Mode
 from assistant.dialogue.rules import calling_out, following, questions, session
 from assistant.dialogue.rules.entry import Entry, announce, tell
 from assistant.dialogue.scope import key_scope_of, scope_of, told_scope_of, typed_scope_of
@@ -94,11 +96,18 @@ def _decide(state: State, came: Input) -> Step:
 
 
 def _start(came: StartAsked) -> Step:
-    opened = SessionOpened(came.settings, came.who)
-    after = fold((opened,))
+    opened: tuple[Fact, ...] = (SessionOpened(came.settings, came.who),)
+    earlier = came.earlier
+    if earlier is not None:
+        opened += (earlier,)
+        if came.goes_on and not earlier.finished:
+            opened += (WorkTakenUp(),)
+    after = fold(opened)
     said = tell(sentences.SOUND_IS_KEPT()) if came.who.keeps_sound else Step()
-    begun = Step((opened,), (Show(sentences.CAUTION()),)) + said
-    return begun + session.ask_check(after, wording.opening(after))
+    begun = Step(opened, (Show(sentences.CAUTION()),)) + said
+    if earlier is not None and (earlier.finished or not came.goes_on):
+        return begun + session.ask_to_go_on(after)
+    return begun + session.begin(after)
 
 
 def _resume(state: State, came: ResumeAsked) -> Step:
@@ -181,7 +190,7 @@ def _parsed(state: State, parsed: Parsed, call: str, by: Channel, came: Typed | 
         return _enter(state, Entry(intent=parsed.intent, call=call, by=by, after=came.after, during=came.during))
     if state.mode is Mode.ENDED:
         return Step((Missed("not now"),))
-    if state.mode is Mode.CHECKING:
+    if state.mode in MUST_BE_ANSWERED:
         return session.ask_check_again(state)
     if isinstance(came, KeysPressed) and not isinstance(parse_keys(came.keys, Scope(ALL_INTENTS)), NoMatch):
         return session.not_now(state, Entry(intent=say.Help(), call=call, by=by, after=came.after))

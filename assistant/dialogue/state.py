@@ -3,6 +3,7 @@
 `evolve` never refuses: the fact has happened.
 """
 
+from bisect import bisect_left, bisect_right
 from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass, field, fields, make_dataclass, replace
@@ -40,6 +41,7 @@ from assistant.dialogue.messages import (
     Check,
     CheckAnswered,
     DeviceLost,
+    EarlierWork,
     EntryFact,
     Fact,
     FaultCleared,
@@ -59,6 +61,7 @@ from assistant.dialogue.messages import (
     PairPutOff,
     PairReplaced,
     PairSkipped,
+    PairState,
     PairTest,
     PairTested,
     Question,
@@ -80,43 +83,14 @@ from assistant.dialogue.messages import (
     Undone,
     VerifyingBegun,
     VerifyingEnded,
+    WorkBegunAnew,
     WorkFact,
+    WorkTakenUp,
 )
 from assistant.dialogue.modes import Mode, mode_of
-from assistant.words.intents import Fault, Reason, Tried
+from assistant.words.intents import Fault
 
 _T = TypeVar("_T")
-
-
-@dataclass(frozen=True, slots=True)
-class PairState:
-    """What is known of one joint, by the pair that is called; a joint without one is not done."""
-
-    confirmed: Check | None = None
-    faults: tuple[Fault, ...] = ()
-    skipped: bool = False
-    put_off: Reason | None = None
-    """Why it is left for another day; it is not come back to by itself."""
-    tried: Tried | None = None
-    reversed_on_purpose: bool = False
-    """Reversed and tagged: no fault, and not to be put right (7 CFR 1755.403(d)(6)(v))."""
-    tests: tuple[tuple[PairTest, bool], ...] = ()
-    """Latest result of each test made."""
-
-    @property
-    def left(self) -> bool:
-        """Whether it still waits to be joined, be it faulty or not."""
-        return self.confirmed is None
-
-    @property
-    def fresh(self) -> bool:
-        """Whether nothing is known of it: neither joined, nor skipped, nor faulty."""
-        return self.confirmed is None and not self.skipped and not self.faults and self.put_off is None
-
-    @property
-    def failed(self) -> bool:
-        """Whether it failed a test."""
-        return any(not passed for _, passed in self.tests)
 
 
 UNTOUCHED = PairState()
@@ -211,6 +185,8 @@ class State:
     plan: Plan
     settings: SessionSettings = field(default_factory=SessionSettings)
     opened: bool = False
+    earlier: EarlierWork | None = None
+    """What earlier logs of the splice come to, where the work goes on with them, or may."""
     ended: bool = False
     held: bool = False
     question: Question | None = None
@@ -240,6 +216,8 @@ class State:
     verifying: Verifying | None = None
     verified_to: Verifying | None = None
     """Where the verification was left, to go on from there."""
+    person: str = ""
+    """Who works; empty where no name is given."""
     hears: bool = False
     """Whether there is a microphone, or a recording in its place."""
     kept_last: bool = False
@@ -450,7 +428,7 @@ def evolve(state: State, fact: Fact) -> State:
     if not isinstance(fact, _TURNS_AWAY) and after.undo is state.undo and _acted_on(after) == _acted_on(state):
         return after
     number = AnnouncementNumber(state.announcement + 1)
-    anew = isinstance(fact, SessionOpened | SessionResumed)
+    anew = isinstance(fact, SessionOpened | SessionResumed | WorkTakenUp)
     moved = anew or (after is not state and _place_in_work(after) != _place_in_work(state))
     return _with(after, announcement=number, group_since=number if moved else after.group_since)
 
@@ -484,9 +462,15 @@ def _evolve(state: State, fact: Fact) -> State:
             return _opened(fact)
         case SessionResumed():
             unchecked = _checks_on_resume(state) if state.settings.site else ()
-            state = _with(state, hears=bool(fact.who.microphone))
+            state = _with(state, hears=bool(fact.who.microphone), person=fact.who.person)
             fresh = _with(state, held=False, question=None, pace_s=0.0, called_out=(), taken_group=None)
             return _with(fresh, unchecked=unchecked)
+        case EarlierWork():
+            return _with(state, earlier=fact)
+        case WorkTakenUp():
+            return _taken_up(state)
+        case WorkBegunAnew():
+            return _with(state, earlier=None, question=None)
         case SessionEnded():
             return _with(state, ended=True, question=None)
         case Undone():
@@ -599,11 +583,10 @@ def _built(state: State, fact: AsBuiltFact) -> State:
             known = state.of(pair)
             faults = _without(known.faults, Fault.REVERSAL) if tagged else known.faults
             return _set(state, fact, pair, replace(known, faults=faults, reversed_on_purpose=tagged))
-        case PairReplaced(pair=pair, old=old, new=new, number=number):
-            plan = with_pair_replaced(state.plan, old, new, number)
-        case JointAdded(pair=number, places=places):
-            pair = number
-            plan = with_joint_added(state.plan, Joint(number=number, kind=JoinKind.STRAIGHT, places=places))
+        case PairReplaced(pair=pair, number=number):
+            plan = _built_plan(state.plan, fact)
+        case JointAdded(pair=pair):
+            number, plan = pair, _built_plan(state.plan, fact)
         case never:
             assert_never(never)
     changed = _set(state, fact, pair, state.of(pair))
@@ -633,12 +616,52 @@ def _opened(fact: SessionOpened) -> State:
         settings=settings,
         opened=True,
         hears=bool(fact.who.microphone),
+        person=fact.who.person,
         unchecked=_checks(settings),
         talk=settings.talk,
         words_a_minute=settings.words_a_minute,
         loudness=settings.loudness,
     )
     return state if settings.asking or settings.any_order else _expecting(state, state.next_after(None))
+
+
+def _taken_up(state: State) -> State:
+    """Give the state in which all is known that the earlier logs come to; nothing of it can be taken back here.
+
+    Raises:
+        ChangeError: what was built otherwise cannot be. No rule makes such a fact.
+
+    """
+    earlier = state.earlier
+    if earlier is None:
+        return state
+    plan = state.plan
+    for built in earlier.built:
+        plan = _built_plan(plan, built)
+    numbers = sorted(plan.by_number)
+    pairs = {
+        number: run.known
+        for run in earlier.joints
+        for number in numbers[bisect_left(numbers, run.first) : bisect_right(numbers, run.last)]
+    }
+    taken = _with(state, plan=plan, pairs=Map(pairs), question=None)
+    if state.settings.asking or state.settings.any_order:
+        return taken
+    was = earlier.expected
+    waits = was in plan.by_number and plan.by_number[was].kind.joined and taken.of(was).left
+    return _expecting(taken, was if waits else taken.next_after(None))
+
+
+def _built_plan(plan: Plan, fact: AsBuiltFact) -> Plan:
+    """Give the plan with a spare used, or a joint added."""
+    match fact:
+        case PairReplaced(old=old, new=new, number=number):
+            return with_pair_replaced(plan, old, new, number)
+        case JointAdded(pair=number, places=places):
+            return with_joint_added(plan, Joint(number=number, kind=JoinKind.STRAIGHT, places=places))
+        case PairPutOff() | ReversalTagged():
+            return plan
+    assert_never(fact)
 
 
 def _checks(settings: SessionSettings) -> tuple[str, ...]:

@@ -13,8 +13,9 @@ from assistant.account.runs import Span, runs, spans, why
 from assistant.account.walk import StandingChange
 from assistant.account.work_time import per_hour
 from assistant.cable.splice_plan import in_runs
+from assistant.dialogue.messages import PairState
 from assistant.dialogue.naming import put_off_for
-from assistant.dialogue.state import PairState, Standing
+from assistant.dialogue.state import Standing
 
 WAYS: dict[str, tuple[str, str]] = {
     "number+colours": ("N+C", "by number and both colours: the two check each other"),

@@ -329,8 +329,13 @@ class Help:
 
 
 @dataclass(frozen=True, slots=True)
+class StopForToday:
+    """End the session; the splice goes on another day."""
+
+
+@dataclass(frozen=True, slots=True)
 class Finish:
-    """End the session."""
+    """End the session, and with it the splice."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -384,6 +389,7 @@ Intent = (
     | HoldOn
     | CarryOn
     | Help
+    | StopForToday
     | Finish
     | Yes
     | No

@@ -15,8 +15,9 @@ from assistant.account.account import account_of
 from assistant.app.cli import main
 from assistant.cable.splice_plan import ChangeError, JointNumber, Place, with_pair_replaced
 from assistant.dialogue import messages as m
+from assistant.dialogue.messages import PairState
 from assistant.dialogue.modes import Mode
-from assistant.dialogue.state import PairState, Standing
+from assistant.dialogue.state import Standing
 from assistant.handover.document import as_object
 from assistant.handover.page import as_page
 from assistant.handover.paper import as_pdf
