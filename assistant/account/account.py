@@ -192,22 +192,18 @@ def account_of(logs: Sequence[ReadLog], *, together: bool = False, walked: Mappi
 
     """
     found, chain, walks, told = _walked(logs, walked or {}, together=together)
-    newest = walks[-1]
-    parts = [_own(one, found.first_own[one.log.name]) for one in walks]
+    newest, parts = walks[-1], [_own(one, found.first_own[one.log.name]) for one in walks]
     as_built = _in_turn(one for part in parts for one in part.as_built)
     plan, built, unfit = _plan_as_built(newest, as_built, chain.knows.get(newest.log.name, {}))
     told += unfit
-    carried = [change for part in parts for change in part.carried]
     last, order = replace(newest.last, plan=plan), newest.opened.settings.pair_order
     changes = _in_turn(change for part in parts for change in part.changes)
     remarks, on_rows = _remarks(plan, parts, as_built, order)
-    every = [(part.log.name, line) for part in parts for line in part.lines]
-    lines = sorted(every, key=lambda pair: pair[1].turn)
+    lines = sorted(every := [(p.log.name, line) for p in parts for line in p.lines], key=lambda pair: pair[1].turn)
     work = stretches(line.turn for _, line in lines)
     row_of = {spot: index for index, joint in enumerate(plan.joints) for spot in spots(plan, joint)}
-    mates = {spots(plan, joint)[0]: spots(plan, joint)[1:] for joint in plan.joints if joint.kind.joined}
+    carried = [change for part in parts for change in part.carried]
     of_joint, combined = _combined(_in_turn([*carried, *changes]), last, found.shared, chain.knows)
-    unmade = [one for one in carried if one.log in chain.incomplete]
     rows = _rows(last, order, of_joint, on_rows)
     standing = [row.made for row in rows if row.made and row.how]
     of_log = {one.log.name: {line.record: line.turn for line in one.lines} for one in walks}
@@ -216,7 +212,7 @@ def account_of(logs: Sequence[ReadLog], *, together: bool = False, walked: Mappi
         plan=plan,
         order=order,
         site=newest.last.settings.site or plan.site,
-        place="; ".join(dict.fromkeys(one.splice.place for one in walks if one.splice.place)),
+        place=_places(walks),
         logs=tuple(_vouched(one.log, walks, chain) for one in walks),
         identity=newest.splice,
         first_day=min(one.splice.day for one in walks),
@@ -237,7 +233,7 @@ def account_of(logs: Sequence[ReadLog], *, together: bool = False, walked: Mappi
         person_days=person_days(((log, line.record, line.at, line.turn) for log, line in every), standing, who),
         who=who,
         sounds={(log, line.record): line.sound_sha256 for log, line in every if line.sound_sha256},
-        contradictions=contradictions(_in_turn([*unmade, *changes]), mates, _between(chain, walks)),
+        contradictions=contradictions(_told_of(changes, carried, chain), _mates(plan), _between(chain, walks)),
         stretches=work,
         pace=pace((of_log[made.log][made.record] for made in standing), work[0].began, work[-1].ended),
         heard=Counter(one for part in parts for one in _judged(part)),
@@ -272,6 +268,23 @@ def _end_of(earlier: Walk, link: Link) -> datetime:
     """Give the time of the last record that a later log knew of, on a clock that goes on."""
     turns = [t for r, t in zip(earlier.log.records, earlier.clock.turns, strict=True) if r.number <= link.head.records]
     return turns[-1] if turns else earlier.clock.turns[0]
+
+
+def _places(walks: Iterable[Walk]) -> str:
+    return "; ".join(dict.fromkeys(one.splice.place for one in walks if one.splice.place))
+
+
+def _mates(plan: Plan) -> dict[Spot, tuple[Spot, ...]]:
+    """Give, by the pair that is called, the other pairs of each joint."""
+    placed = (spots(plan, joint) for joint in plan.joints if joint.kind.joined)
+    return {lead: mates for lead, *others in placed for mates in [tuple(others)]}
+
+
+def _told_of(
+    changes: Sequence[StandingChange], carried: Iterable[StandingChange], chain: Chain
+) -> tuple[StandingChange, ...]:
+    """Give all changes, and, where the earlier logs are not at hand, what a log has from them."""
+    return _in_turn([*(one for one in carried if one.log in chain.incomplete), *changes])
 
 
 def _between(chain: Chain, walks: Iterable[Walk]) -> Between:

@@ -38,6 +38,7 @@ def handed_on(account: Account, expected: JointNumber | None, sha256: Mapping[st
         people=tuple(reversed(dict.fromkeys(reversed(people)))),
         first_day=account.first_day.isoformat(),
         last_day=max(one.ended for one in account.sittings).date().isoformat(),
+        anew=account.identity.anew,
         finished=account.finished is not None,
     )
 

@@ -358,10 +358,8 @@ def _take_fact(found: Walk, fact: Fact, line: Line, state: State) -> None:
             _end(found, f"left ({reason})")
         case m.SessionEnded(for_today=for_today):
             _end(found, STOPPED_FOR_TODAY if for_today else FINISHED)
-        case m.CheckAnswered(check=check, done=done, by=by):
-            found.answers.append(
-                CheckReply(at=line.at, log=log, record=line.record, check=check, done=done, by=by.value)
-            )
+        case m.CheckAnswered():
+            found.answers.append(_reply(log, fact, line))
         case m.ReadingLogged(pair=pair, unit=unit):
             lead = spots(state.plan, state.plan.by_number[pair])[0]
             text = f"{fact.value} {unit.value}"
@@ -410,6 +408,10 @@ def _take_fact(found: Walk, fact: Fact, line: Line, state: State) -> None:
             pass  # what these come to is read off the state, or is no part of the account
         case never:
             assert_never(never)
+
+
+def _reply(log: str, fact: m.CheckAnswered, line: Line) -> CheckReply:
+    return CheckReply(at=line.at, log=log, record=line.record, check=fact.check, done=fact.done, by=fact.by.value)
 
 
 def _remark(

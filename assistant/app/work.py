@@ -167,12 +167,17 @@ def work(
     session.snapshots.end(state, loop.records)
     for path in session.journal.health.places:
         _seal_if_there_is_a_key(path, screen)
+    _refuse_undecided(state, session.journal.path)
+    return state, session.journal.path
+
+
+def _refuse_undecided(state: State, log: Path) -> None:
+    """Say that nothing was begun, where it was not answered whether the work goes on."""
     if isinstance(state.question, GoOn | BeginAnew):
         raise AssistantError(
-            f"{session.journal.path}: whether to go on with the earlier logs was not answered, and nothing was begun; "
+            f"{log}: whether to go on with the earlier logs was not answered, and nothing was begun; "
             "say yes or no, or give --go-on or --new"
         )
-    return state, session.journal.path
 
 
 def _seal_if_there_is_a_key(log: Path, screen: Screen) -> None:
@@ -314,7 +319,7 @@ def _request(options: WorkOptions, screen: Screen) -> StartAsked:
     if options.go_on is not None and (options.new or options.asking):
         raise AssistantError("work: --go-on goes on with earlier logs; leave out --new and --asking")
     if options.new or options.asking:
-        return StartAsked(settings, Attendance())
+        return StartAsked(settings, Attendance(), goes_on=False if options.new else None)
     named = Path(options.go_on) if options.go_on else None
     found = find_earlier(options.log, settings, named, LOG_SUFFIX)
     for line in found.told:
@@ -324,7 +329,7 @@ def _request(options: WorkOptions, screen: Screen) -> StartAsked:
             raise AssistantError(f"{options.log}: holds no work of this splice to go on with; leave out --go-on")
         return StartAsked(settings, Attendance())
     settings = replace(settings, place=found.place)
-    return StartAsked(settings, Attendance(), found.work, goes_on=options.go_on is not None)
+    return StartAsked(settings, Attendance(), found.work, goes_on=None if options.go_on is None else True)
 
 
 def _settings(options: WorkOptions) -> SessionSettings:

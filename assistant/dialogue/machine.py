@@ -36,6 +36,7 @@ from assistant.dialogue.messages import (
     StopAsked,
     TimedOut,
     Typed,
+    WorkBegunAnew,
     WorkTakenUp,
 )
 from assistant.dialogue.modes import MUST_BE_ANSWERED, Mode
@@ -98,16 +99,17 @@ def _decide(state: State, came: Input) -> Step:
 def _start(came: StartAsked) -> Step:
     opened: tuple[Fact, ...] = (SessionOpened(came.settings, came.who),)
     earlier = came.earlier
+    asks = earlier is not None and (came.goes_on is None or earlier.finished)
     if earlier is not None:
         opened += (earlier,)
-        if came.goes_on and not earlier.finished:
-            opened += (WorkTakenUp(),)
+    if came.goes_on is False:
+        opened, asks = (*opened, WorkBegunAnew()), False
+    elif earlier is not None and not asks:
+        opened += (WorkTakenUp(),)
     after = fold(opened)
     said = tell(sentences.SOUND_IS_KEPT()) if came.who.keeps_sound else Step()
     begun = Step(opened, (Show(sentences.CAUTION()),)) + said
-    if earlier is not None and (earlier.finished or not came.goes_on):
-        return begun + session.ask_to_go_on(after)
-    return begun + session.begin(after)
+    return begun + (session.ask_to_go_on(after) if asks else session.begin(after))
 
 
 def _resume(state: State, came: ResumeAsked) -> Step:

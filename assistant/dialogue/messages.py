@@ -202,6 +202,8 @@ class EarlierWork:
     first_day: str = ""
     """Day of the first opening, ISO 8601."""
     last_day: str = ""
+    anew: str = ""
+    """When the first of them was begun anew, as its first record has it; empty where it was not."""
     finished: bool = False
     """Whether it was said that the splice is finished."""
 
@@ -267,9 +269,9 @@ class StartAsked:
     who: Attendance
     earlier: EarlierWork | None = None
     """What earlier logs of this splice come to; None where there are none, or a new one was asked for."""
-    goes_on: bool = False
-    """Whether it was said beforehand that the work goes on with them; one that is finished is asked about all the
-    same."""
+    goes_on: bool | None = None
+    """What was said beforehand: that the work goes on with them, or that it begins anew; None where it is to be
+    asked. One that is finished is asked about all the same."""
 
 
 @dataclass(frozen=True, slots=True)

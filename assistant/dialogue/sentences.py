@@ -79,7 +79,7 @@ GO_ON = _says(
     count="four three zero",
 )
 GO_ON_FINISHED = _says(
-    "{name} was finished on {day}{by}, total done {count}. Open it again, and go on?",
+    "{name} was finished on {day}{by}, total done {count}. Take it up again?",
     name="splice at the yard",
     day="two five November",
     by=", last by crew one",

@@ -186,7 +186,7 @@ def test_what_is_put_off_does_not_come_back_by_itself_and_is_told_at_the_end() -
     made.typed("yes")
     made.typed("2 orange white")
     assert "No pair waits." in made.typed("3 green white")
-    assert "Not done: pair one." in made.typed("finish")
+    assert "Put off: pair one." in made.typed("finish")
     made.typed("no")
     made.typed("go to pair 1")
     made.typed("1 blue white")

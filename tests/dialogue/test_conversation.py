@@ -221,7 +221,7 @@ def test_on_hold_nothing_is_taken_until_carry_on() -> None:
 def test_finish_asks_while_pairs_are_left() -> None:
     talk = Conversation(cable=2)
     talk.heard("blue white")
-    assert talk.heard("finish session") == "Not done: pair two. Finish all the same?"
+    assert talk.heard("finish session") == "Not done: pair two. That is final. Finish all the same?"
     assert talk.heard("yes").startswith("Finished. Total not done: one. Total done: one.")
     assert SessionEnded(confirmed=1, faulty=0, left=1) in talk.facts
     assert talk.state.mode is Mode.ENDED
