@@ -78,6 +78,10 @@ class Chain:
     knows: Knows
     told: tuple[str, ...]
 
+    def of(self, log: ReadLog) -> tuple[Link, ...]:
+        """Give what a log goes on from."""
+        return tuple(link for link in self.links if link.log == log.name)
+
     @property
     def incomplete(self) -> frozenset[str]:
         """Logs that begin, or of which one that they go on from begins, with what is not at hand as it was then."""

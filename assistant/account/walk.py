@@ -293,7 +293,7 @@ def _take(found: Walk, before: State, record: Record, line: Line) -> None:
 
 def _take_up(found: Walk, line: Line, before: State) -> None:
     """Keep how the joints stood in the earlier logs: who made them, and when, only these can tell."""
-    state, earlier = found.last, before.earlier
+    state, earlier = found.last, found.last.earlier
     if earlier is None:
         return
     found.built = earlier.built

@@ -340,6 +340,12 @@ def _by(account: Account, person: str, change: StandingChange) -> str:
     return f"{person or NOT_GIVEN}, {change.at:%Y-%m-%d %H:%M}, {where}record {change.record}"
 
 
+def finished_words(account: Account) -> str:
+    """Say whether it was said that the splice is finished; that is a person's word."""
+    last = account.finished
+    return f"{clock(last.ended)}, {last.person or NOT_GIVEN}, {last.log} record {last.record}" if last else "no"
+
+
 @dataclass(frozen=True, slots=True)
 class RecordVerdict:
     """What the record comes to, in one line."""
