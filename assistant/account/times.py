@@ -21,6 +21,8 @@ class ClockSet:
     """Time of the record before it."""
     at: datetime
     """Time of that record."""
+    at_start: bool = False
+    """Whether it is the clock of another device: the log goes on from one that ended later by its clock."""
 
     def __str__(self) -> str:
         """Say it in words."""
@@ -28,6 +30,11 @@ class ClockSet:
         minutes, seconds = divmod(round(back.total_seconds()), 60)
         hours, minutes = divmod(minutes, 60)
         by = f"{hours} h {minutes:02} min" if hours else f"{minutes} min {seconds:02} s"
+        if self.at_start:
+            return (
+                f"its clock is {by} behind that of the log that it goes on from: times of one of them are wrong, and "
+                "no duration counts from one to the other"
+            )
         return (
             f"the clock was set back by {by} before record {self.record}, from {self.before:%Y-%m-%d %H:%M:%S} to "
             f"{self.at:%H:%M:%S}: times before or after it are wrong, and no duration counts over it"
@@ -59,7 +66,7 @@ def clock_of(records: Sequence[Record], not_before: datetime | None = None) -> L
         if before is not None and at < before:
             shift += before - at
             if before - at > SET_BACK:
-                jumps.append(ClockSet(record=record.number, before=before, at=at))
+                jumps.append(ClockSet(record=record.number, before=before, at=at, at_start=not turns))
         try:
             turns.append(at + shift)
         except OverflowError as error:
