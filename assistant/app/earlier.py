@@ -14,9 +14,10 @@ from assistant.account.story import AccountError
 from assistant.account.walk import ReadLog, Walk, walk
 from assistant.app.report import load_log, read_session
 from assistant.app.seals import BROKEN
+from assistant.cable.splice_plan import ChangeError
 from assistant.dialogue import messages as m
 from assistant.dialogue.messages import EarlierWork, SessionOpened, SessionSettings
-from assistant.dialogue.state import plan_of
+from assistant.dialogue.state import fold, plan_of
 from assistant.errors import AssistantError
 from assistant.session.journal import read_file
 from assistant.session.record import FIRST_SUM, LaterInput, RecordError, decode
@@ -74,7 +75,7 @@ def find_earlier(folder: Path, settings: SessionSettings, log: Path | None, suff
         if log is not None:
             raise AssistantError(f"{log}: holds no work of this splice to go on with; give its log, or leave it out")
         return replace(NOTHING, told=tuple(told))
-    return _put_together(chosen, told)
+    return _put_together(chosen, settings, told)
 
 
 def is_undecided(data: bytes) -> bool:
@@ -222,13 +223,20 @@ def _by_name(group: Sequence[_Candidate]) -> dict[str, Walk]:
     return {one.walked.log.name: one.walked for one in group}
 
 
-def _put_together(group: Sequence[_Candidate], told: list[str]) -> Found:
+def _put_together(group: Sequence[_Candidate], settings: SessionSettings, told: list[str]) -> Found:
     logs: list[ReadLog] = [one.walked.log for one in group]
     account = account_of(logs, walked=_by_name(group))
     newest = next(one.walked for one in group if one.walked.log.name == account.logs[-1].name)
     by_name = {one.path.name: one.path for one in group}
     sums = dict(_whole_sums({log.name: by_name[log.name] for log in account.logs}))
     work = handed_on(account, newest.last.expected, sums)
+    try:
+        fold((SessionOpened(settings, m.Attendance()), work, m.WorkTakenUp()))
+    except ChangeError as error:
+        raise AssistantError(
+            f"{group[-1].path}: what was built otherwise in these logs does not go together ({error}); report tells "
+            "where; give --log a folder with those that do, or say --new"
+        ) from error
     return Found(work, account.identity.place, (*told, *account.notices))
 
 

@@ -33,9 +33,7 @@ from assistant.dialogue.messages import (
     USUAL_LOUDNESS,
     USUAL_RATE,
     Attendance,
-    BeginAnew,
     DeviceFailed,
-    GoOn,
     Input,
     MicrophoneTrouble,
     ResumeAsked,
@@ -173,7 +171,7 @@ def work(
 
 def _refuse_undecided(state: State, log: Path) -> None:
     """Say that nothing was begun, where it was not answered whether the work goes on."""
-    if isinstance(state.question, GoOn | BeginAnew):
+    if state.undecided:
         raise AssistantError(
             f"{log}: whether to go on with the earlier logs was not answered, and nothing was begun; "
             "say yes or no, or give --go-on or --new"
@@ -425,7 +423,7 @@ def _resumed(options: WorkOptions, who: Attendance, screen: Screen) -> _Session:
         journal.close()
         why = "is ended" if state.ended else "holds no session"
         raise AssistantError(f"{path}: {why}; give its plan to work to go on with the splice, or --cable")
-    if isinstance(state.question, GoOn | BeginAnew):
+    if state.undecided:
         journal.close()
         raise AssistantError(f"{path}: nothing was begun in it; give its plan to work instead of --resume")
     if (later := _gone_on_in(path)) is not None:

@@ -118,6 +118,8 @@ def _resume(state: State, came: ResumeAsked) -> Step:
     said = tell(sentences.SOUND_IS_KEPT()) if came.who.keeps_sound else Step()
     greeting = wording.resumed(after, came.torn_bytes)
     step = Step((resumed,)) + said
+    if after.undecided:
+        return step + session.ask_to_go_on(after)
     if after.unchecked:
         return step + tell(greeting) + session.ask_check(after, "")
     return step + announce(after, greeting)

@@ -187,6 +187,8 @@ class State:
     opened: bool = False
     earlier: EarlierWork | None = None
     """What earlier logs of the splice come to, where the work goes on with them, or may."""
+    undecided: bool = False
+    """Whether it is still to be said that the work goes on with them, or begins anew."""
     ended: bool = False
     held: bool = False
     question: Question | None = None
@@ -466,11 +468,11 @@ def _evolve(state: State, fact: Fact) -> State:
             fresh = _with(state, held=False, question=None, pace_s=0.0, called_out=(), taken_group=None)
             return _with(fresh, unchecked=unchecked)
         case EarlierWork():
-            return _with(state, earlier=fact)
+            return _with(state, earlier=fact, undecided=True)
         case WorkTakenUp():
             return _taken_up(state)
         case WorkBegunAnew():
-            return _with(state, earlier=None, question=None)
+            return _with(state, earlier=None, undecided=False, question=None)
         case SessionEnded():
             return _with(state, ended=True, question=None)
         case Undone():
@@ -644,7 +646,7 @@ def _taken_up(state: State) -> State:
         for run in earlier.joints
         for number in numbers[bisect_left(numbers, run.first) : bisect_right(numbers, run.last)]
     }
-    taken = _with(state, plan=plan, pairs=Map(pairs), question=None)
+    taken = _with(state, plan=plan, pairs=Map(pairs), undecided=False, question=None)
     if state.settings.asking or state.settings.any_order:
         return taken
     was = earlier.expected

@@ -257,3 +257,27 @@ def test_a_forged_beginning_names_no_joint_that_is_not_there() -> None:
     work = EarlierWork(logs=(), joints=(JointsCarried(first=-5, last=10**9, known=PairState(Check.KEY)),))  # type: ignore[arg-type]
     session = Session(plan=TWO_WAYS, earlier=work, goes_on=True)
     assert set(session.state.pairs) == set(session.state.plan.by_number)
+
+
+@settings(deadline=None, max_examples=60)
+@given(ENTRIES, ENTRIES, ENTRIES, st.lists(st.integers(-5000, 5000), min_size=2, max_size=2))
+def test_who_goes_on_from_two_that_did_not_know_of_one_another_has_the_account_of_both(
+    first: list[str], second: list[str], third: list[str], hours: list[int]
+) -> None:
+    """What the next one begins with is what the report says, but for pairs that are to be called again."""
+    one = Session(plan=TWO_WAYS).typed(*first).left().log("a.jsonl")
+    two = on(one, hours=hours[0]).typed(*second).left().log("b.jsonl")
+    three = on(one, hours=hours[1]).typed(*third).left().log("c.jsonl")
+    account = account_of([one, two, three])
+    four = on(one, two, three, hours=6000)
+    assert four.state.earlier is not None
+    again = set(four.state.earlier.again)
+    assert four.state.plan.joints == account.plan.joints
+    for row in account.rows:
+        known = four.state.of(row.joint.number)
+        assert known == row.known or (row.joint.number in again and known.left)
+    both = account_of([four.left().log("d.jsonl"), three, two, one])
+    assert {row.joint.number: row.known for row in both.rows} == {
+        row.joint.number: four.state.of(row.joint.number) for row in both.rows
+    }
+    assert both.logs[-1].name == "d.jsonl"

@@ -116,3 +116,15 @@ def test_the_crew_counts_each_joint_once(made: Splice) -> None:
     assert len(found) == 1, "it is one splice"
     people = Counter(joint.person for joint in found[0].joints)
     assert people == Counter(made.made_by.values())
+
+
+DEMO = Path(__file__).parents[2] / "demo_sessions" / "three-days"
+
+
+def test_the_demo_of_three_days_is_one_account_and_comes_to_the_same_by_todays_rules() -> None:
+    logs = sorted(DEMO.glob("*.jsonl"))
+    assert len(logs) == 4
+    assert [list(rerun(load(path).records)) for path in logs] == [[]] * 4
+    account, _ = report.account_from(logs)
+    assert account.tally == {Standing.CONFIRMED: 30}
+    assert account.contradictions == ()

@@ -20,7 +20,7 @@ import time
 from collections import Counter
 from dataclasses import dataclass, field
 
-from assistant.cable.splice_plan import Site
+from assistant.cable.splice_plan import JointNumber, Site
 from assistant.dialogue.machine import decide
 from assistant.dialogue.messages import (
     NOT_YET,
@@ -28,17 +28,21 @@ from assistant.dialogue.messages import (
     Answered,
     Asked,
     Attendance,
+    Check,
     DeviceFailed,
     DidYouSay,
+    EarlierWork,
     Heard,
     Input,
     JoinProtected,
+    JointsCarried,
     KeysPressed,
     KeysRefused,
     KeyTrouble,
     MicrophoneTrouble,
     NoteRecorded,
     PairConfirmed,
+    PairState,
     PairTested,
     Quit,
     ResumeAsked,
@@ -56,6 +60,7 @@ from assistant.dialogue.messages import (
 from assistant.dialogue.scope import scope_of
 from assistant.dialogue.state import State, fold, initial
 from assistant.words.grammar import sample
+from assistant.words.intents import Fault
 from assistant.words.vocabulary import voice_sentences
 
 RING = ("blue", "orange", "green", "brown", "slate")
@@ -359,8 +364,21 @@ def begin(chance: random.Random) -> Run:
         short_checks=True,
     )
     run = Run(chance, settings)
-    run.deliver(Made(StartAsked(settings, Attendance())))
+    run.deliver(Made(StartAsked(settings, Attendance(), _earlier(chance))))
     return run
+
+
+def _earlier(chance: random.Random) -> EarlierWork | None:
+    """Give, now and then, what an earlier log came to: some pairs done, one of them marked."""
+    if chance.random() < 0.7:
+        return None
+    last = chance.randrange(2, 20)
+    done = JointsCarried(first=JointNumber(1), last=JointNumber(last), known=PairState(Check.COLOURS))
+    following = JointNumber(last + 1)
+    marked = JointsCarried(first=following, last=following, known=PairState(faults=(Fault.OPEN,)))
+    return EarlierWork(
+        logs=(), joints=(done, marked), expected=JointNumber(chance.randrange(1, 24)), finished=chance.random() < 0.2
+    )
 
 
 def drive(events: int, chance: random.Random) -> Counter[str]:
