@@ -149,6 +149,8 @@ _TOPICS: dict[type[Fact], Topic] = {
     m.MicrophoneTroubled: Topic.TROUBLE,
     m.SoundMissed: Topic.TROUBLE,
     m.SessionOpened: Topic.SESSION,
+    m.WorkTakenUp: Topic.SESSION,
+    m.WorkBegunAnew: Topic.SESSION,
     m.SessionResumed: Topic.SESSION,
     m.SessionLeft: Topic.SESSION,
     m.SessionEnded: Topic.SESSION,

@@ -32,6 +32,8 @@ class ClockSet:
     """How far it was set, forward or, less than 0, back; at least so far where nothing else tells the time."""
     measured: bool
     """Whether another clock tells how much time passed in between."""
+    at_start: bool = False
+    """Whether it is the clock of another device: the log goes on from one that ended later by its clock."""
 
     def __str__(self) -> str:
         """Say it in words."""
@@ -41,6 +43,11 @@ class ClockSet:
         way = "forward" if self.by > timedelta(0) else "back"
         kept = "durations over it are by the clock that nobody sets" if self.measured else "no duration counts over it"
         until = f"{self.at:%H:%M:%S}" if self.at.date() == self.before.date() else f"{self.at:%Y-%m-%d %H:%M:%S}"
+        if self.at_start:
+            return (
+                f"its clock is {by} behind that of the log that it goes on from: times of one of them are wrong, and "
+                "no duration counts from one to the other"
+            )
         return (
             f"the clock was set {way} by {by} before record {self.record}, from {self.before:%Y-%m-%d %H:%M:%S} to "
             f"{until}: times before or after it are wrong, and {kept}"
@@ -57,8 +64,8 @@ class LogClock:
     jumps: tuple[ClockSet, ...]
 
 
-def clock_of(records: Sequence[Record]) -> LogClock:
-    """Follow the clock through a log.
+def clock_of(records: Sequence[Record], not_before: datetime | None = None) -> LogClock:
+    """Follow the clock through a log, which goes on from others that end at `not_before`, whatever its clock shows.
 
     Raises:
         AccountError: a record has no time of day with its zone, or one that no calendar holds after those before it.
@@ -67,17 +74,18 @@ def clock_of(records: Sequence[Record]) -> LogClock:
     turns: list[datetime] = []
     jumps: list[ClockSet] = []
     shift = timedelta(0)
-    last: tuple[Record, datetime] | None = None
+    before, was = None, not_before
     for record in records:
         at = moment(record)
-        if last is not None:
-            before, was = last
-            passed = _passed(before, record)
+        if was is not None:
+            passed = None if before is None else _passed(before, record)
             by = _set_by(at - was, passed)
             shift -= by
             if abs(by) > SET_BACK:
-                jump = ClockSet(record=record.number, before=was, at=at, by=by, measured=passed is not None)
-                jumps.append(jump)
+                measured, at_start = passed is not None, before is None
+                jumps.append(
+                    ClockSet(record=record.number, before=was, at=at, by=by, measured=measured, at_start=at_start)
+                )
         try:
             turns.append(at + shift)
         except OverflowError as error:
@@ -85,7 +93,7 @@ def clock_of(records: Sequence[Record]) -> LogClock:
                 f"record {record.number} has a time that no clock can show after those before it; no session wrote this"
             )
             raise AccountError(why) from error
-        last = record, at
+        before, was = record, at
     return LogClock(tuple(turns), tuple(jumps))
 
 

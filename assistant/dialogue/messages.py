@@ -86,6 +86,143 @@ class Channel(Enum):
     KEYS = "keys"
 
 
+# --- what was built otherwise than planned: facts, and what is asked before they are -------------
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PairReplaced:
+    """Another pair of the same cable is joined in place of one, which is left."""
+
+    pair: JointNumber
+    """The joint that it was in; the number stays with the pair that is left."""
+    old: Place
+    new: Place
+    number: JointNumber
+    """Of the joint that is to be made instead."""
+    by: Channel
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class JointAdded:
+    """A joint is to be made that the plan does not have."""
+
+    pair: JointNumber
+    places: tuple[Place, ...]
+    """The pair that is called comes first."""
+    by: Channel
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PairPutOff:
+    """A pair is left for another day."""
+
+    pair: JointNumber
+    reason: Reason
+    tried: Tried | None
+    """What was tried on a pair that is left defective."""
+    by: Channel
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReversalTagged:
+    """A pair is reversed on purpose and tagged, or that tag is taken off."""
+
+    pair: JointNumber
+    tagged: bool
+    by: Channel
+
+
+AsBuiltFact = PairReplaced | JointAdded | PairPutOff | ReversalTagged
+"""Facts about what was built otherwise than planned."""
+
+
+# --- what earlier logs of the splice come to -------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class PairState:
+    """What is known of one joint, by the pair that is called; a joint without one is not done."""
+
+    confirmed: Check | None = None
+    faults: tuple[Fault, ...] = ()
+    skipped: bool = False
+    put_off: Reason | None = None
+    """Why it is left for another day; it is not come back to by itself."""
+    tried: Tried | None = None
+    reversed_on_purpose: bool = False
+    """Reversed and tagged: no fault, and not to be put right (7 CFR 1755.403(d)(6)(v))."""
+    tests: tuple[tuple[PairTest, bool], ...] = ()
+    """Latest result of each test made."""
+
+    @property
+    def left(self) -> bool:
+        """Whether it still waits to be joined, be it faulty or not."""
+        return self.confirmed is None
+
+    @property
+    def fresh(self) -> bool:
+        """Whether nothing is known of it: neither joined, nor skipped, nor faulty."""
+        return self.confirmed is None and not self.skipped and not self.faults and self.put_off is None
+
+    @property
+    def failed(self) -> bool:
+        """Whether it failed a test."""
+        return any(not passed for _, passed in self.tests)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LogHead:
+    """How far an earlier log went when another one went on from it."""
+
+    name: str
+    """Of its file then."""
+    first_sum: str
+    """Checksum of its first record, which tells which log it is."""
+    records: int
+    """Number of its last record."""
+    last_sum: str
+    """Checksum of that record, which stands for all before it."""
+    sha256: str
+    """Of the bytes up to there, in hex."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class JointsCarried:
+    """Joints of which the same is known, by the first and the last of numbers that follow one another."""
+
+    first: JointNumber
+    last: JointNumber
+    known: PairState
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EarlierWork:
+    """What earlier logs of this splice come to together. Kept whole, so that a log can be read without them.
+
+    It names no pair by itself: the work is gone on with by `WorkTakenUp` alone.
+    """
+
+    logs: tuple[LogHead, ...]
+    """The ends of all chains of logs: what they went on from is named in them."""
+    joints: tuple[JointsCarried, ...]
+    """What is known of the joints; one that is not named is not done."""
+    built: tuple[AsBuiltFact, ...] = ()
+    """Spares used and joints added, in the order in which they were."""
+    expected: JointNumber | None = None
+    """The joint that was to be called next."""
+    again: tuple[JointNumber, ...] = ()
+    """Joints to be called again: records of them are lost, or the logs contradict one another."""
+    people: tuple[str, ...] = ()
+    """Who worked, the latest last; without those who gave no name."""
+    first_day: str = ""
+    """Day of the first opening, ISO 8601."""
+    last_day: str = ""
+    anew: str = ""
+    """When the first of them was begun anew, as its first record has it; empty where it was not."""
+    finished: bool = False
+    """Whether it was said that the splice is finished."""
+
+
 # --- inputs --------------------------------------------------------------------------------------
 
 
@@ -145,6 +282,11 @@ class StartAsked:
 
     settings: SessionSettings
     who: Attendance
+    earlier: EarlierWork | None = None
+    """What earlier logs of this splice come to; None where there are none, or a new one was asked for."""
+    goes_on: bool | None = None
+    """What was said beforehand: that the work goes on with them, or that it begins anew; None where it is to be
+    asked. One that is finished is asked about all the same."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -301,56 +443,6 @@ Input = (
 )
 
 
-# --- what was built otherwise than planned: facts, and what is asked before they are -------------
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PairReplaced:
-    """Another pair of the same cable is joined in place of one, which is left."""
-
-    pair: JointNumber
-    """The joint that it was in; the number stays with the pair that is left."""
-    old: Place
-    new: Place
-    number: JointNumber
-    """Of the joint that is to be made instead."""
-    by: Channel
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class JointAdded:
-    """A joint is to be made that the plan does not have."""
-
-    pair: JointNumber
-    places: tuple[Place, ...]
-    """The pair that is called comes first."""
-    by: Channel
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PairPutOff:
-    """A pair is left for another day."""
-
-    pair: JointNumber
-    reason: Reason
-    tried: Tried | None
-    """What was tried on a pair that is left defective."""
-    by: Channel
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ReversalTagged:
-    """A pair is reversed on purpose and tagged, or that tag is taken off."""
-
-    pair: JointNumber
-    tagged: bool
-    by: Channel
-
-
-AsBuiltFact = PairReplaced | JointAdded | PairPutOff | ReversalTagged
-"""Facts about what was built otherwise than planned."""
-
-
 # --- questions: what the assistant may be waiting to be told ---------------------------------------
 
 
@@ -397,7 +489,17 @@ class BuildOtherwise:
     """What happens if it is."""
 
 
-Question = DidYouSay | FinishAnyway | JoinProtected | SiteCheck | BuildOtherwise
+@dataclass(frozen=True, slots=True)
+class GoOn:
+    """There are earlier logs of this splice: go on with them?"""
+
+
+@dataclass(frozen=True, slots=True)
+class BeginAnew:
+    """Begin the splice anew, as if nothing of it were done?"""
+
+
+Question = DidYouSay | FinishAnyway | JoinProtected | SiteCheck | BuildOtherwise | GoOn | BeginAnew
 
 
 # --- facts ---------------------------------------------------------------------------------------
@@ -416,6 +518,16 @@ class SessionResumed:
     """The session went on after an interruption, perhaps with another person."""
 
     who: Attendance
+
+
+@dataclass(frozen=True, slots=True)
+class WorkTakenUp:
+    """The work goes on where the earlier logs end; one that was finished is open again."""
+
+
+@dataclass(frozen=True, slots=True)
+class WorkBegunAnew:
+    """A new splice begins, although there are earlier logs: nothing of them counts here."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -711,6 +823,8 @@ class SessionEnded:
     """Not joined, for no fault."""
     joined_faulty: int = 0
     """Joined, with a fault outstanding."""
+    for_today: bool = False
+    """Whether only the day is over; else the splice is finished, which is final."""
 
 
 EntryFact = PairConfirmed | FaultMarked | FaultCleared | Reopened | PairSkipped | MovedTo | PairTested | AsBuiltFact
@@ -719,6 +833,9 @@ WorkFact = EntryFact | CalledOut | PaceSet | CallingDropped | VerifyingBegun | V
 """Facts about a joint, the pace or the tests."""
 Fact = (
     SessionOpened
+    | EarlierWork
+    | WorkTakenUp
+    | WorkBegunAnew
     | SessionResumed
     | PairConfirmed
     | FaultMarked

@@ -67,8 +67,35 @@ TOTAL_SPARE = _says("Total spare: {count}.", count="one")
 NOT_DONE = _says("Not done: {pairs}.", pairs=_TWO)
 FAULTY_NOT_JOINED = _says("Faulty and not joined: {pairs}.", pairs=_TWO)
 JOINED_WITH_FAULT = _says("Joined with a fault: {pairs}.", pairs=_TWO)
-FINISH_ANYWAY = _says("Finish all the same?")
+LEFT_FOR_ANOTHER_DAY = _says("Put off: {pairs}.", pairs=_TWO)
+FINISH_ANYWAY = _says("That is final. Finish all the same?")
 FINISHED = _says("Finished.")
+STOPPED_FOR_TODAY = _says("Stopped for today. The splice is not finished.")
+GO_ON = _says(
+    "{name}, begun on {day}{by}, total done {count}. Go on with it?",
+    name="splice at the yard",
+    day="two five November",
+    by=", last by crew one",
+    count="four three zero",
+)
+GO_ON_FINISHED = _says(
+    "{name} was finished on {day}{by}, total done {count}. Take it up again?",
+    name="splice at the yard",
+    day="two five November",
+    by=", last by crew one",
+    count="nine zero zero",
+)
+BEGIN_ANEW = _says("Begin anew? Then nothing that is done counts here.")
+GOING_ON = _says(
+    "Going on{who}: total done {count}, total not done {waiting}{put_off}.",
+    who=", crew two after crew one",
+    count="four three zero",
+    waiting="four seven zero",
+    put_off=", of them put off, total two",
+)
+FAULTS_OUTSTANDING = _says("Faults outstanding: {pairs}.", pairs=_TWO)
+NO_FAULT_OUTSTANDING = _says("No fault outstanding.")
+TO_CALL_AGAIN = _says("To be called again, since the logs do not tell: {pairs}.", pairs=_TWO)
 NOT_A_TEST = _says("A confirmation by voice or key is not an electrical test.")
 DO_THAT_FIRST = _says("Do that first.")
 SAY_YES_WHEN_DONE = _says("Say yes when it is done.")

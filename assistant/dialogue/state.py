@@ -3,6 +3,7 @@
 `evolve` never refuses: the fact has happened.
 """
 
+from bisect import bisect_left, bisect_right
 from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass, field, fields, make_dataclass, replace
@@ -41,6 +42,7 @@ from assistant.dialogue.messages import (
     Check,
     CheckAnswered,
     DeviceLost,
+    EarlierWork,
     EntryFact,
     Fact,
     FaultCleared,
@@ -60,6 +62,7 @@ from assistant.dialogue.messages import (
     PairPutOff,
     PairReplaced,
     PairSkipped,
+    PairState,
     PairTest,
     PairTested,
     Question,
@@ -81,43 +84,14 @@ from assistant.dialogue.messages import (
     Undone,
     VerifyingBegun,
     VerifyingEnded,
+    WorkBegunAnew,
     WorkFact,
+    WorkTakenUp,
 )
 from assistant.dialogue.modes import Mode, mode_of
-from assistant.words.intents import Fault, Reason, Tried
+from assistant.words.intents import Fault
 
 _T = TypeVar("_T")
-
-
-@dataclass(frozen=True, slots=True)
-class PairState:
-    """What is known of one joint, by the pair that is called; a joint without one is not done."""
-
-    confirmed: Check | None = None
-    faults: tuple[Fault, ...] = ()
-    skipped: bool = False
-    put_off: Reason | None = None
-    """Why it is left for another day; it is not come back to by itself."""
-    tried: Tried | None = None
-    reversed_on_purpose: bool = False
-    """Reversed and tagged: no fault, and not to be put right (7 CFR 1755.403(d)(6)(v))."""
-    tests: tuple[tuple[PairTest, bool], ...] = ()
-    """Latest result of each test made."""
-
-    @property
-    def left(self) -> bool:
-        """Whether it still waits to be joined, be it faulty or not."""
-        return self.confirmed is None
-
-    @property
-    def fresh(self) -> bool:
-        """Whether nothing is known of it: neither joined, nor skipped, nor faulty."""
-        return self.confirmed is None and not self.skipped and not self.faults and self.put_off is None
-
-    @property
-    def failed(self) -> bool:
-        """Whether it failed a test."""
-        return any(not passed for _, passed in self.tests)
 
 
 UNTOUCHED = PairState()
@@ -224,6 +198,10 @@ class State:
     plan: Plan
     settings: SessionSettings = field(default_factory=SessionSettings)
     opened: bool = False
+    earlier: EarlierWork | None = None
+    """What earlier logs of the splice come to, where the work goes on with them, or may."""
+    undecided: bool = False
+    """Whether it is still to be said that the work goes on with them, or begins anew."""
     ended: bool = False
     held: bool = False
     question: Question | None = None
@@ -466,7 +444,7 @@ def evolve(state: State, fact: Fact) -> State:
     if not isinstance(fact, _TURNS_AWAY) and after.undo is state.undo and _acted_on(after) == _acted_on(state):
         return after
     number = AnnouncementNumber(state.announcement + 1)
-    anew = isinstance(fact, SessionOpened | SessionResumed)
+    anew = isinstance(fact, SessionOpened | SessionResumed | WorkTakenUp)
     moved = anew or (after is not state and _place_in_work(after) != _place_in_work(state))
     return _with(after, announcement=number, group_since=number if moved else after.group_since)
 
@@ -504,6 +482,12 @@ def _evolve(state: State, fact: Fact) -> State:
             state = _with(state, hears=bool(fact.who.microphone), at_work=at_work)
             fresh = _with(state, held=False, question=None, pace_s=0.0, called_out=(), taken_group=None)
             return _with(fresh, unchecked=unchecked)
+        case EarlierWork():
+            return _with(state, earlier=fact, undecided=True)
+        case WorkTakenUp():
+            return _taken_up(state)
+        case WorkBegunAnew():
+            return _with(state, earlier=None, undecided=False, question=None)
         case SessionEnded():
             return _with(state, ended=True, question=None)
         case Undone():
@@ -619,11 +603,10 @@ def _built(state: State, fact: AsBuiltFact) -> State:
             known = state.of(pair)
             faults = _without(known.faults, Fault.REVERSAL) if tagged else known.faults
             return _set(state, fact, pair, replace(known, faults=faults, reversed_on_purpose=tagged))
-        case PairReplaced(pair=pair, old=old, new=new, number=number):
-            plan = with_pair_replaced(state.plan, old, new, number)
-        case JointAdded(pair=number, places=places):
-            pair = number
-            plan = with_joint_added(state.plan, Joint(number=number, kind=JoinKind.STRAIGHT, places=places))
+        case PairReplaced(pair=pair, number=number):
+            plan = _built_plan(state.plan, fact)
+        case JointAdded(pair=pair):
+            number, plan = pair, _built_plan(state.plan, fact)
         case never:
             assert_never(never)
     changed = _set(state, fact, pair, state.of(pair))
@@ -671,6 +654,45 @@ def _opened(fact: SessionOpened) -> State:
         loudness=settings.loudness,
     )
     return state if settings.asking or settings.any_order else _expecting(state, state.next_after(None))
+
+
+def _taken_up(state: State) -> State:
+    """Give the state in which all is known that the earlier logs come to; nothing of it can be taken back here.
+
+    Raises:
+        ChangeError: what was built otherwise cannot be. No rule makes such a fact.
+
+    """
+    earlier = state.earlier
+    if earlier is None:
+        return state
+    plan = state.plan
+    for built in earlier.built:
+        plan = _built_plan(plan, built)
+    numbers = sorted(plan.by_number)
+    pairs = {
+        number: run.known
+        for run in earlier.joints
+        for number in numbers[bisect_left(numbers, run.first) : bisect_right(numbers, run.last)]
+    }
+    taken = _with(state, plan=plan, pairs=Map(pairs), undecided=False, question=None)
+    if state.settings.asking or state.settings.any_order:
+        return taken
+    was = earlier.expected
+    waits = was in plan.by_number and plan.by_number[was].kind.joined and taken.of(was).left
+    return _expecting(taken, was if waits else taken.next_after(None))
+
+
+def _built_plan(plan: Plan, fact: AsBuiltFact) -> Plan:
+    """Give the plan with a spare used, or a joint added."""
+    match fact:
+        case PairReplaced(old=old, new=new, number=number):
+            return with_pair_replaced(plan, old, new, number)
+        case JointAdded(pair=number, places=places):
+            return with_joint_added(plan, Joint(number=number, kind=JoinKind.STRAIGHT, places=places))
+        case PairPutOff() | ReversalTagged():
+            return plan
+    assert_never(fact)
 
 
 def _checks(settings: SessionSettings) -> tuple[str, ...]:

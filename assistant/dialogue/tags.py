@@ -23,6 +23,9 @@ INPUT_TAGS: dict[type[Input], str] = {
 }
 FACT_TAGS: dict[type[Fact], str] = {
     messages.SessionOpened: "session-opened",
+    messages.EarlierWork: "earlier-work",
+    messages.WorkTakenUp: "work-taken-up",
+    messages.WorkBegunAnew: "work-begun-anew",
     messages.SessionResumed: "session-resumed",
     messages.PairConfirmed: "pair-confirmed",
     messages.FaultMarked: "fault-marked",
@@ -70,4 +73,6 @@ QUESTION_TAGS: dict[type[Question], str] = {
     messages.JoinProtected: "join-protected",
     messages.SiteCheck: "site-check",
     messages.BuildOtherwise: "build-otherwise",
+    messages.GoOn: "go-on",
+    messages.BeginAnew: "begin-anew",
 }

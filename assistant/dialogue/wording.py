@@ -4,6 +4,8 @@ Numbers above twelve are read digit by digit. An announcement tells the pair in 
 way to it: cable, unit, group, and pairs to leave alone.
 """
 
+from calendar import month_name
+from datetime import date
 from itertools import groupby
 from typing import assert_never
 
@@ -15,15 +17,18 @@ from assistant.dialogue import sentences as s
 from assistant.dialogue.checks import question_of
 from assistant.dialogue.messages import (
     AsBuiltFact,
+    BeginAnew,
     BuildOtherwise,
     Channel,
     Check,
     DidYouSay,
+    EarlierWork,
     Ends,
     EntryFact,
     FaultCleared,
     FaultMarked,
     FinishAnyway,
+    GoOn,
     JoinProtected,
     JointAdded,
     KeyTrouble,
@@ -32,6 +37,7 @@ from assistant.dialogue.messages import (
     PairPutOff,
     PairReplaced,
     PairSkipped,
+    PairState,
     PairTest,
     PairTested,
     Question,
@@ -41,6 +47,7 @@ from assistant.dialogue.messages import (
     SiteCheck,
     TalkSet,
     Trouble,
+    WorkTakenUp,
 )
 from assistant.dialogue.modes import Mode
 from assistant.dialogue.naming import (
@@ -60,7 +67,7 @@ from assistant.dialogue.naming import (
 from assistant.dialogue.naming import numbered as numbered_pairs
 from assistant.dialogue.resolve import Disagreement, Groups, Nothing, Pairs, Why
 from assistant.dialogue.sentences import Sentence
-from assistant.dialogue.state import TESTS, AtWork, PairState, Standing, State
+from assistant.dialogue.state import TESTS, AtWork, Standing, State, fold
 from assistant.words.intents import CallGroup, CallPair, Fault, TalkWish
 from assistant.words.numbers import DIGITS, spoken
 
@@ -76,6 +83,8 @@ def together(*told: str) -> str:
 def opening(state: State) -> str:
     """Greet at the start of a session; the announcement follows."""
     settings, caution = state.settings, s.SPOKEN_CAUTION()
+    if state.earlier is not None and not settings.asking:
+        return together(caution, going_on(state, state.earlier), _cable_in_hand(state) if settings.any_order else "")
     if settings.asking:
         return together(caution, s.CABLE_OPENED(size=spoken(state.cable.pairs)), s.ASK_FOR_A_PAIR())
     if settings.any_order:
@@ -84,6 +93,52 @@ def opening(state: State) -> str:
         title = state.plan.title or s.UNTITLED.text
         return together(caution, s.PLAN_OPENED(title=title, count=spoken(len(state.plan.to_join))))
     return together(caution, s.RANGE_OPENED(size=spoken(state.cable.pairs), run=run(settings.first, settings.last)))
+
+
+def going_on(state: State, earlier: EarlierWork) -> str:
+    """Tell, where earlier logs are gone on with: who, what is done, what waits, which faults are outstanding."""
+    tally, faulty = state.tally(), tuple(n for n in state.plan.to_join if state.of(n).faults)
+    off = sum(state.of(number).left and state.of(number).put_off is not None for number in state.plan.to_join)
+    before = earlier.people[-1] if earlier.people else ""
+    who = ", ".join(part for part in (state.at_work.person, f"after {before}" if before else "") if part)
+    told = s.GOING_ON(
+        who=f", {who}" if who else "",
+        count=spoken(tally.joined),
+        waiting=spoken(tally.not_joined),
+        put_off=f", of them put off, total {spoken(off)}" if off else "",
+    )
+    faults = s.FAULTS_OUTSTANDING(pairs=numbered(state, faulty)) if faulty else s.NO_FAULT_OUTSTANDING()
+    waits = tuple(number for number in earlier.again if number in state.plan.by_number and state.of(number).left)
+    return together(told, faults, s.TO_CALL_AGAIN(pairs=numbered(state, waits)) if waits else "")
+
+
+def go_on_or_not(state: State) -> str:
+    """Ask whether the work goes on with earlier logs."""
+    earlier = state.earlier
+    assert earlier is not None, "asked only where there are some"
+    by = f", last by {earlier.people[-1]}" if earlier.people else ""
+    place = f", {state.settings.place}" if state.settings.place else ""
+    name = f"{_splice_in_words(state)}{place}"
+    day = earlier.last_day if earlier.finished else earlier.first_day
+    sentence = s.GO_ON_FINISHED if earlier.finished else s.GO_ON
+    count = fold((WorkTakenUp(),), state).tally().joined
+    return sentence(name=name, day=_day(day), by=by, count=spoken(count))
+
+
+def _splice_in_words(state: State) -> str:
+    settings = state.settings
+    if state.plan.is_sequence:
+        return f"{spoken(state.cable.pairs)} pair cable, pairs {run(settings.first, settings.last)}"
+    return state.plan.title or s.UNTITLED.text
+
+
+def _day(day: str) -> str:
+    """Say a day without its year."""
+    try:
+        found = date.fromisoformat(day)
+    except ValueError:
+        return day
+    return f"{spoken(found.day)} {month_name[found.month]}"
 
 
 def _cable_in_hand(state: State) -> str:
@@ -133,8 +188,10 @@ def numbered(state: State, joints: tuple[JointNumber, ...]) -> str:
 def unfinished(state: State) -> str:
     """Tell of each kind of unfinished joint which pairs they are; empty where all is done."""
     plain = tuple(n for n in state.left() if not state.of(n).faults)
+    off = tuple(n for n in plain if state.of(n).put_off is not None)
     kinds = (
-        (plain, s.NOT_DONE),
+        (tuple(n for n in plain if n not in off), s.NOT_DONE),
+        (off, s.LEFT_FOR_ANOTHER_DAY),
         (state.with_standing(Standing.FAULTY), s.FAULTY_NOT_JOINED),
         (state.with_standing(Standing.JOINED_FAULTY), s.JOINED_WITH_FAULT),
     )
@@ -146,6 +203,13 @@ def finished(state: State) -> str:
     if state.settings.asking:
         return s.FINISHED()
     return together(s.FINISHED(), counts(state), s.NOT_A_TEST())
+
+
+def stopped_for_today(state: State) -> str:
+    """Close the day; the splice goes on."""
+    if state.settings.asking:
+        return s.FINISHED()
+    return together(s.STOPPED_FOR_TODAY(), counts(state), s.NOT_A_TEST())
 
 
 # --- what is expected ------------------------------------------------------------------------------
@@ -167,6 +231,10 @@ def question(state: State, asked: Question) -> str:
         case SiteCheck(check=check):
             assert state.settings.site is not None, "checks are asked of a kind of place"
             return question_of(check, state.settings.site)
+        case GoOn():
+            return go_on_or_not(state)
+        case BeginAnew():
+            return s.BEGIN_ANEW()
     assert_never(asked)
 
 
@@ -754,7 +822,7 @@ def not_now(state: State) -> str:
             return s.ON_HOLD()
         case Mode.ASKING:
             return s.ONLY_ANSWERS()
-        case Mode.UNSURE | Mode.FINISHING | Mode.PROTECTED | Mode.CHECKING:
+        case Mode.UNSURE | Mode.FINISHING | Mode.PROTECTED | Mode.CHECKING | Mode.CHOOSING | Mode.RENEWING:
             return s.SAY_YES_OR_NO()
         case _:
             return s.NOT_NOW()

@@ -5,6 +5,7 @@ from importlib.resources import files
 
 from assistant import __version__
 from assistant.account.account import Account, Row
+from assistant.account.chain import Link
 from assistant.account.contradictions import Contradiction
 from assistant.account.findings import Finding
 from assistant.account.story import Line
@@ -36,11 +37,13 @@ def as_object(account: Account, *, issued: datetime) -> dict[str, object]:
                 "seal": log.seal,
                 "seal_line": log.seal_line,
                 "damages": list(log.damages),
+                "goes_on_from": [_link(link) for link in account.chain.of(log)],
             }
             for log in account.logs
         ],
         "notices": list(account.notices),
         "plan": account.identity.plan,
+        "finished": _sitting(account.finished) if account.finished else None,
         "first_day": account.first_day.isoformat(),
         "verdict": verdict(account).line,
         "go_back": [_reason(account, reason) for reason in go_back(account)],
@@ -81,6 +84,17 @@ def as_object(account: Account, *, issued: datetime) -> dict[str, object]:
 def schema() -> str:
     """Give the JSON Schema (draft 2020-12) of the object; it allows names that are added later."""
     return files("assistant.handover").joinpath("document.schema.json").read_text(encoding="utf-8")
+
+
+def _link(link: Link) -> dict[str, object]:
+    head = link.head
+    return {
+        "name": link.earlier or head.name,
+        "record": head.records,
+        "last_sum": head.last_sum,
+        "fit": link.fit.value,
+        "unchanged": link.to_the_byte,
+    }
 
 
 def _reason(account: Account, reason: GoBack) -> dict[str, object]:

@@ -20,6 +20,7 @@ from assistant.handover.summary import (
     called_runs,
     clock,
     duration,
+    finished_words,
     found_words,
     go_back,
     headline,
@@ -93,6 +94,7 @@ def identity(account: Account, issued: datetime) -> Part:
             "work",
             f"{clock(account.began)} to {clock(account.ended)} {account.ended:%z}; {head.work} without pauses{hourly}",
         ),
+        ("finished", finished_words(account)),
         ("plan", account.identity.plan),
         *ends,
         ("joints to make", f"{head.to_join:,}: {tally_line(account)}"),
@@ -374,9 +376,20 @@ def logs(account: Account) -> Part:
         name="logs",
         title="Logs",
         about="A seal holds where the log is as it was when a trusted device signed it.",
-        head=("log", "records", "last checksum", "SHA-256 of the file", "seal"),
-        widths=(1, 0, 0, 0, 1),
-        rows=tuple((one.name, f"{one.count:,}", one.last_sum, one.sha256, one.seal_line) for one in account.logs),
+        head=("log", "goes on from", "records", "last checksum", "SHA-256 of the file", "seal"),
+        widths=(1, 0.8, 0, 0, 0, 1),
+        rows=tuple(
+            (
+                one.name,
+                "; ".join(f"{x.earlier or x.head.name} {x.head.records}, {x.fit.value}" for x in account.chain.of(one))
+                or "-",
+                f"{one.count:,}",
+                one.last_sum,
+                one.sha256,
+                one.seal_line,
+            )
+            for one in account.logs
+        ),
     )
 
 

@@ -13,9 +13,9 @@ from assistant.account.runs import Span, runs, spans, why
 from assistant.account.walk import ENDS_NAMED, Made, StandingChange
 from assistant.account.work_time import per_hour
 from assistant.cable.splice_plan import in_runs
-from assistant.dialogue.messages import Ends
+from assistant.dialogue.messages import Ends, PairState
 from assistant.dialogue.naming import put_off_for
-from assistant.dialogue.state import PairState, Standing
+from assistant.dialogue.state import Standing
 
 WAYS: dict[str, tuple[str, str]] = {
     "number+colours": ("N+C", "by number and both colours: the two check each other"),
@@ -341,6 +341,12 @@ def mended_words(account: Account, one: Finding) -> str:
 def _by(account: Account, person: str, change: StandingChange) -> str:
     where = f"{change.log} " if len(account.logs) > 1 else ""
     return f"{person or NOT_GIVEN}, {change.at:%Y-%m-%d %H:%M}, {where}record {change.record}"
+
+
+def finished_words(account: Account) -> str:
+    """Say whether it was said that the splice is finished; that is a person's word."""
+    last = account.finished
+    return f"{clock(last.ended)}, {last.person or NOT_GIVEN}, {last.log} record {last.record}" if last else "no"
 
 
 @dataclass(frozen=True, slots=True)

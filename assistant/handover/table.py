@@ -5,6 +5,7 @@ import io
 
 from assistant.account.account import Account, Row
 from assistant.account.findings import Finding
+from assistant.handover.summary import finished_words
 from assistant.texts import csv_cell
 
 COLUMNS: dict[str, str] = {
@@ -19,9 +20,9 @@ COLUMNS: dict[str, str] = {
     "colours": "colours of the pair",
     "standing": "open, skipped, faulty, joined_faulty, confirmed, dead or spare",
     "how": "how the pair was named when it was confirmed; empty where it is not",
-    "ends": "near, far or both: which sides of the joint were named; none where it was confirmed without its name",
+    "ends": "near, far or both: which sides of the joint were named; none, or not told, where only an earlier log tells",
     "named": "true or false: whether the pair of this row was named when the joint was confirmed",
-    "by": "voice, typed or keys",
+    "by": "voice, typed or keys; empty where only an earlier log tells, which was not given",
     "asked_back": "true or false: whether it was accepted only after a question",
     "person": "who confirmed it",
     "at_utc": "when, by the clock of the device, in whole seconds of UTC",
@@ -37,7 +38,8 @@ COLUMNS: dict[str, str] = {
     "protect": "why the pair is protected",
     "reason": "why it is dead or spare",
     "doubt": "why nobody can tell whether it is joined, so that it has to be called again",
-    "logs": "each log with its seal, and what must be known of the logs; the same in every row",
+    "logs": "each log with its seal, what must be known of the logs, and whether the splice is finished; the same in "
+    "every row",
 }
 """Name of each column -> what it holds. Times, truths and texts are written as `texts.csv_cell` says."""
 
@@ -54,7 +56,8 @@ def as_csv(account: Account) -> str:
     out = io.StringIO()
     writer = csv.writer(out)
     writer.writerow(COLUMNS)
-    of_logs = "; ".join([*(f"{log.name}: {log.seal_line}" for log in account.logs), *account.notices])
+    seals = (f"{log.name}: {log.seal_line}" for log in account.logs)
+    of_logs = "; ".join([*seals, *account.notices, f"finished: {finished_words(account)}"])
     outstanding: dict[int, dict[str, Finding]] = {}
     for one in account.findings:
         if one.mended is None:

@@ -72,7 +72,7 @@ COSTLY_INTENTS: frozenset[type[Intent]] = frozenset(
     {
         *(say.Confirm, say.UndoThat, say.SkipPair, say.MarkFault, say.JoinedFaulty, say.ClearFault, say.Redo),
         *(say.ConfirmModule, say.PassedTest, say.GoTo, say.GoToCable, say.HoldOn, say.Finish, say.Yes),
-        *(say.FailedTest, say.GroupGood),
+        *(say.FailedTest, say.GroupGood, say.StopForToday),
     }
 )
 """Entries that change the record without naming a pair, or move the place."""

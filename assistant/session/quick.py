@@ -18,7 +18,7 @@ from assistant.ports import MOST_UPTIME_S, Uptime
 
 LONGEST_USUAL = 4000
 """Bytes of a line that is read here: a number or a nesting that `json` refuses for its size is longer."""
-_NOT_USUAL = (m.StartAsked, m.ResumeAsked, m.SessionOpened, m.SessionResumed, m.Asked)
+_NOT_USUAL = (m.StartAsked, m.ResumeAsked, m.SessionOpened, m.EarlierWork, m.SessionResumed, m.Asked)
 """Written as no object of their fields, and seldom."""
 
 

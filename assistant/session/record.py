@@ -12,7 +12,7 @@ import json
 import re
 from collections.abc import Callable, Iterable
 from contextlib import suppress
-from dataclasses import dataclass, fields, is_dataclass
+from dataclasses import dataclass, fields
 from types import UnionType
 from typing import Any, TypeAlias, get_args, get_type_hints
 
@@ -128,7 +128,7 @@ def _keep_as_before(converter: Converter) -> None:
     """Write what has parts of its own as one flat object, as ever, and read lines from before entries had numbers."""
     for kind in (messages.StartAsked, messages.ResumeAsked, messages.SessionOpened, messages.SessionResumed):
         converter.register_unstructure_hook(kind, _flat(converter))
-        converter.register_structure_hook(kind, _from_flat(converter))
+        converter.register_structure_hook(kind, _from_flat(converter, kind))
     heard = messages.Heard
     converter.register_unstructure_hook(heard, make_dict_unstructure_fn(heard, converter, meaning=override(omit=True)))
     for entry in (heard, messages.Typed, messages.KeysPressed):
@@ -144,22 +144,29 @@ def _numbered(structure: Callable[[Any, Any], Any]) -> Callable[[Any, Any], Any]
     return lambda value, kind: structure({"after": BEFORE_NUMBERS, **value}, kind)
 
 
+_FLATTENED = frozenset({"settings", "who"})
+"""Parts of a beginning whose fields stand in it as its own."""
+
+
 def _flat(converter: Converter) -> Callable[[Any], dict[str, Any]]:
     def unstructure(value: Any) -> dict[str, Any]:
         flat: dict[str, Any] = {}
         for part in fields(value):
             found = converter.unstructure(getattr(value, part.name))
-            flat |= found if isinstance(found, dict) else {part.name: found}
+            flat |= found if part.name in _FLATTENED else {part.name: found}
         return flat
 
     return unstructure
 
 
-def _from_flat(converter: Converter) -> Callable[[Any, Any], Any]:
-    def structure(value: dict[str, Any], kind: type) -> Any:
+def _from_flat(converter: Converter, kind: type) -> Callable[[Any, Any], Any]:
+    hints = get_type_hints(kind)
+
+    def structure(value: dict[str, Any], _: object) -> Any:
         parts = {
-            name: converter.structure(value if is_dataclass(hint) else value[name], hint)
-            for name, hint in get_type_hints(kind).items()
+            name: converter.structure(value if name in _FLATTENED else value[name], hint)
+            for name, hint in hints.items()
+            if name in _FLATTENED or name in value
         }
         return kind(**parts)
 

@@ -16,13 +16,13 @@ from immutables import Map
 
 from assistant.cable.splice_plan import JointNumber, Plan
 from assistant.dialogue import messages as m
-from assistant.dialogue.messages import EntryFact
-from assistant.dialogue.state import AtWork, PairState, State, UndoPoint, Verifying, plan_for, undo_point
+from assistant.dialogue.messages import EntryFact, PairState
+from assistant.dialogue.state import AtWork, State, UndoPoint, Verifying, plan_for, undo_point
 from assistant.dialogue.tags import FACT_TAGS
 from assistant.session.record import fact_object, read_fact
 from assistant.session.salvage import Known
 
-_MADE_ANEW = ("plan", "pairs", "undo", "question")
+_MADE_ANEW = ("plan", "pairs", "undo", "question", "earlier")
 """Fields of a state that are kept in another way than the rest."""
 _HINTS = get_type_hints(State)
 _Plain = msgspec.defstruct(
@@ -74,7 +74,12 @@ class Snapshot:
 
 
 def can_be_kept(state: State) -> bool:
-    """Tell whether a snapshot can hold a state: the plan must be the one that the session began with."""
+    """Tell whether a snapshot can hold a state: the plan must be the one that the session began with.
+
+    Of a log that goes on from others none is made: what they come to stands in its first record.
+    """
+    if state.earlier is not None:
+        return False
     point = state.undo
     while point is not None:
         if isinstance(point.fact, m.PairReplaced | m.JointAdded):

@@ -331,8 +331,13 @@ class Help:
 
 
 @dataclass(frozen=True, slots=True)
+class StopForToday:
+    """End the session; the splice goes on another day."""
+
+
+@dataclass(frozen=True, slots=True)
 class Finish:
-    """End the session."""
+    """End the session, and with it the splice."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -386,6 +391,7 @@ Intent = (
     | HoldOn
     | CarryOn
     | Help
+    | StopForToday
     | Finish
     | Yes
     | No

@@ -799,14 +799,24 @@ ENTRIES: tuple[VocabularyRow, ...] = (
         help="tells what can be said now",
     ),
     VocabularyRow(
+        name="stop-for-today",
+        intent=say.StopForToday,
+        voice=_plain(say.StopForToday, "stop for today"),
+        keys=_key(say.StopForToday, POINT, POINT, POINT, "0"),
+        key_text="...0",
+        examples=("stop for today",),
+        help="end the session, not the splice: work with the same plan goes on with it another day",
+    ),
+    VocabularyRow(
         name="finish",
         intent=say.Finish,
-        voice=_plain(say.Finish, "finish session"),
+        voice=_plain(say.Finish, "finish session", "finish the splice"),
         typed=_plain(say.Finish, "finish"),
         keys=_key(say.Finish, SLASH, "9"),
         key_text="/9",
         examples=("finish session",),
-        help="end the session; asks first when pairs are not done, or done with a fault",
+        help="end session and splice for good; tells what is left, and asks first when pairs are not done, or done "
+        "with a fault",
     ),
     VocabularyRow(
         name="yes",
@@ -860,6 +870,7 @@ HEARD_FIRST: frozenset[type[Intent]] = frozenset(
     {
         *(say.Yes, say.No, CallPair, say.Confirm, say.UndoThat, say.SkipPair, say.MarkFault, say.WhereAmI),
         *(say.HowManyLeft, say.CarryOn, say.HoldOn, say.PassedTest, say.EndVerifying, say.ConfirmModule, say.Finish),
+        say.StopForToday,
     }
 )
 """What spoken help names: all of the vocabulary would take half a minute to hear."""

@@ -22,7 +22,7 @@ import time
 from collections import Counter
 from dataclasses import dataclass, field
 
-from assistant.cable.splice_plan import Site
+from assistant.cable.splice_plan import JointNumber, Site
 from assistant.dialogue.machine import decide
 from assistant.dialogue.messages import (
     NOT_YET,
@@ -30,18 +30,22 @@ from assistant.dialogue.messages import (
     Answered,
     Asked,
     Attendance,
+    Check,
     DeviceFailed,
     DidYouSay,
+    EarlierWork,
     Ends,
     Heard,
     Input,
     JoinProtected,
+    JointsCarried,
     KeysPressed,
     KeysRefused,
     KeyTrouble,
     MicrophoneTrouble,
     NoteRecorded,
     PairConfirmed,
+    PairState,
     PairTested,
     Quit,
     ResumeAsked,
@@ -59,6 +63,7 @@ from assistant.dialogue.messages import (
 from assistant.dialogue.scope import scope_of
 from assistant.dialogue.state import State, fold, initial
 from assistant.words.grammar import sample
+from assistant.words.intents import Fault
 from assistant.words.vocabulary import voice_sentences
 
 RING = ("blue", "orange", "green", "brown", "slate")
@@ -444,8 +449,24 @@ def begin(chance: random.Random) -> Run:
         plan_text=_SHIFTED.format(pairs=pairs, far=pairs + shift, first=shift + 1) if shift else "",
     )
     run = Run(chance, settings, shift=shift)
-    run.deliver(Made(StartAsked(settings, Attendance())))
+    run.deliver(Made(StartAsked(settings, Attendance(), _earlier(chance, settings.last))))
     return run
+
+
+def _earlier(chance: random.Random, most: int) -> EarlierWork | None:
+    """Give, now and then, what an earlier log came to: some pairs done, one of them marked."""
+    if chance.random() < 0.7 or most < 3:
+        return None
+    last = chance.randrange(1, min(20, most - 1))
+    done = JointsCarried(first=JointNumber(1), last=JointNumber(last), known=PairState(Check.COLOURS))
+    following = JointNumber(last + 1)
+    marked = JointsCarried(first=following, last=following, known=PairState(faults=(Fault.OPEN,)))
+    return EarlierWork(
+        logs=(),
+        joints=(done, marked),
+        expected=JointNumber(chance.randrange(1, min(24, most + 1))),
+        finished=chance.random() < 0.2,
+    )
 
 
 def drive(events: int, chance: random.Random) -> Counter[str]:

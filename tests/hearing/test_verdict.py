@@ -220,6 +220,7 @@ COSTLY_WORDS: dict[type[Intent], str] = {
     say.GoTo: "go to pair four seven",
     say.HoldOn: "hold on",
     say.Finish: "finish session",
+    say.StopForToday: "stop for today",
     say.Yes: "yes",
 }
 """What is costly, as the safety of the record wants it: losing one of these is a decision, not a slip."""

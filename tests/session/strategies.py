@@ -36,9 +36,10 @@ def of_type(kind: Any) -> st.SearchStrategy[Any]:
     if isinstance(kind, UnionType) or get_origin(kind) is Union:
         return st.one_of([of_type(option) for option in get_args(kind)])
     if get_origin(kind) is tuple:
-        element, dots = get_args(kind)
-        assert dots is ..., f"{kind}: only tuples of any length are known here"
-        return st.lists(of_type(element), max_size=4).map(tuple)
+        elements = get_args(kind)
+        if elements[-1] is not ...:
+            return st.tuples(*map(of_type, elements))
+        return st.lists(of_type(elements[0]), max_size=4).map(tuple)
     if isinstance(kind, type) and issubclass(kind, Enum):
         return st.sampled_from(kind)
     if is_dataclass(kind):
