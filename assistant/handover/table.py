@@ -20,7 +20,7 @@ COLUMNS: dict[str, str] = {
     "colours": "colours of the pair",
     "standing": "open, skipped, faulty, joined_faulty, confirmed, dead or spare",
     "how": "how the pair was named when it was confirmed; empty where it is not",
-    "ends": "near, far or both: which sides of the joint were named; none, or not told, where only an earlier log tells",
+    "ends": "near, far or both: which sides of the joint were named; none, or not told, where an earlier log tells",
     "named": "true or false: whether the pair of this row was named when the joint was confirmed",
     "by": "voice, typed or keys; empty where only an earlier log tells, which was not given",
     "asked_back": "true or false: whether it was accepted only after a question",
