@@ -25,20 +25,29 @@ class Sorted:
 
 
 def sort_out(logs: Sequence[ReadLog]) -> Sorted:
-    """Count each record once; give the logs in the order they came."""
+    """Count each record once; give the logs in the order they came. Only logs of one family are compared."""
     found = Sorted()
-    for log in logs:
-        for index, other in enumerate(found.logs):
+    families: list[list[int]] = []
+    """Of each log that counts: the places of its family among them."""
+    for log, family in zip(logs, _families(logs), strict=True):
+        for index in family:
+            other = found.logs[index]
             last, apart = _in_common(log, other)
             if last and not apart:
                 found.logs[index] = _one(other, log, found.told)
                 break
         else:
+            family.append(len(found.logs))
+            families.append(family)
             found.logs.append(log)
-    found.logs = [_helped(log, found.logs, found.told) for log in found.logs]
-    for index, log in enumerate(found.logs):
+    whole = found.logs
+    found.logs = [
+        _helped(log, [whole[index] for index in family], found.told)
+        for log, family in zip(whole, families, strict=True)
+    ]
+    for place, log in enumerate(found.logs):
         found.first_own[log.name] = 1
-        for other in found.logs[:index]:
+        for other in (found.logs[index] for index in families[place] if index < place):
             last, _ = _in_common(log, other)
             if last:
                 found.shared.setdefault(log.name, {})[other.name] = last
@@ -48,6 +57,23 @@ def sort_out(logs: Sequence[ReadLog]) -> Sorted:
                     "what they have in common counts once"
                 )
     return found
+
+
+def _families(logs: Sequence[ReadLog]) -> list[list[int]]:
+    """Give each log an empty list, the same one for logs that have a record in common, or both with others of it."""
+    above = list(range(len(logs)))
+
+    def head(index: int) -> int:
+        while above[index] != index:
+            above[index] = index = above[above[index]]
+        return index
+
+    first: dict[tuple[int, str], int] = {}
+    for index, log in enumerate(logs):
+        for record in sums_of(log).items():
+            above[head(first.setdefault(record, index))] = head(index)
+    lists: dict[int, list[int]] = {}
+    return [lists.setdefault(head(index), []) for index in range(len(logs))]
 
 
 def sums_of(log: ReadLog) -> dict[int, str]:
