@@ -1,6 +1,6 @@
 """From texts to what the synthesiser takes: phonemes, a speaker, a pace; and to what the recogniser should write.
 
-usage: python phonemes.py TEXTS.json KOKORO_FOLDER TOKENIZER.json OUT_FOLDER [--judges]
+usage: python phonemes.py TEXTS.json KOKORO_FOLDER TOKENIZER.json OUT_FOLDER [--judges | SEED]
 KOKORO_FOLDER: kokoro.onnx, vocab.json, voices/*.bin (README.md says where they come from).
 OUT_FOLDER gets jobs.json (jobs: [kind, speaker, pace, phoneme ids, tokens, transcript]) and voices.npy.
 Needs espeakng-loader, phonemizer-fork, numpy, tokenizers. Speakers are 34 voices and 86 mixtures of two. The 14
@@ -43,7 +43,7 @@ SYMBOLS = (
 SPEAKERS, LONGEST = 120, 130
 NEAR_TIMES = 2
 WRITTEN = {"i": "I"}
-rng = random.Random(9)
+rng = random.Random(int(sys.argv[5]) if sys.argv[5:] and sys.argv[5].isdigit() else 9)
 
 
 class Phonemes:

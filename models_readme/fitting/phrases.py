@@ -4,10 +4,16 @@ COMING = """what's next
 group good
 use spare pair {m} for pair {m}
 stop for today
-talk brief
-talk full
+brief talk
+full talk
 faster talk
 slower talk
+test good
+test bad
+use spare pair {m} instead of pair {m}
+add a joint pair {m}
+put off another day pair {m}
+tag reversal pair {m}
 {c2}
 pair number {m}
 orange red to slate white
@@ -39,6 +45,7 @@ white yellow
 service white yellow
 white blue
 reading {m} point five ohms
+reading five point {d} mega ohms pair {m}
 reading {m} point {d} mega ohms
 reading point {d} volts
 reading {d} point {d} {d} decibels
