@@ -1,14 +1,18 @@
 """Both ends of a joint: what is told of them, and what a call of either or both does."""
 
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
-from assistant.cable.colour_code import Colours, Ring, Tip
+from assistant.cable.colour_code import Colours, Ring, Tip, colours_of
 from assistant.cable.plan_text import read_plan
 from assistant.cable.splice_plan import JointNumber, Place, Position
 from assistant.dialogue.messages import Check, Ends, JoinProtected, Mismatch, PairConfirmed, Speak, Talk, Typed
 from assistant.dialogue.scope import scope_of
 from assistant.words.parser import Understood, parse
+from tests.cable.plans import plan_texts
 from tests.dialogue.conversation import Conversation, resume, said
+from tests.dialogue.test_plans import call as call_of
 
 TRANSFER = """
 title = "yard"
@@ -325,3 +329,65 @@ def test_in_any_order_a_far_side_must_fit_the_pair_that_is_called() -> None:
     assert "Slate white on new goes to one" in talk.typed("green white to slate white")
     talk.typed("green white to orange red")
     assert made(talk) == [(3, Check.COLOURS, Ends.BOTH, (1,))]
+
+
+def test_behind_a_spare_on_the_far_side_its_colours_are_the_ones_that_fit() -> None:
+    talk = of(TRANSFER)
+    talk.typed("use spare pair 20 instead of pair 5 cable two")
+    talk.typed("yes")
+    assert "Slate white on new is" in talk.typed("blue white to slate white")
+    assert made(talk) == []
+    talk.typed("blue white to slate yellow")
+    assert made(talk)[0][2:] == (Ends.BOTH, (1,))
+
+
+# --- on random plans --------------------------------------------------------------------------------------------
+
+
+def words(colours: object) -> str:
+    assert isinstance(colours, Colours)
+    return f"{colours.ring.value} {colours.tip.value}"
+
+
+@given(plan_texts(), st.data())
+@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+def test_whatever_the_plan_both_ends_confirm_their_joint_and_a_wrong_far_side_none(
+    text: str, data: st.DataObject
+) -> None:
+    """The colours of all pairs of a joint are read off the plan here; a far side that no pair of it has is drawn."""
+    talk = of(text)
+    plan = talk.state.plan
+    for _ in plan.to_join:
+        joint = talk.state.expected_joint
+        assert joint is not None
+        near, *far = (plan.address(place).colours for place in joint.places)
+        if not isinstance(near, Colours):
+            talk.typed(call_of(plan, joint))
+        else:
+            wrong = data.draw(st.sampled_from([c for n in range(1, 26) if (c := colours_of(n)) not in far]))
+            behind = len(made(talk))
+            talk.typed(f"{call_of(plan, joint)} to {words(wrong)}")
+            assert talk.state.question is None
+            assert len(made(talk)) == behind
+            other = {one for one in far if one != near} or set(far)
+            right = " to " + words(*other) if len(other) == 1 and isinstance(*other, Colours) else ""
+            talk.typed(call_of(plan, joint) + right)
+        if talk.state.question is not None:
+            talk.typed("yes")
+        assert made(talk)[-1][0] == joint.number
+        if isinstance(near, Colours):
+            assert made(talk)[-1][2] is (Ends.BOTH if right else Ends.NEAR)
+
+
+@given(plan_texts())
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+def test_whatever_the_plan_a_far_side_alone_names_one_joint_and_no_pair_of_the_called_cable(text: str) -> None:
+    plan = read_plan(text)
+    for end, found in enumerate(plan.by_far_side(n) for n in range(len(plan.ends))):
+        cable = plan.ends[end].cable
+        own = {cable.address(position).colours for position in range(1, cable.pairs + 1)}
+        for colours, number in found.items():
+            assert colours not in own
+            of_end = [joint for joint in plan.joints if joint.kind.joined and joint.lead.end == end]
+            having = [j.number for j in of_end if any(plan.address(p).colours == colours for p in j.places[1:])]
+            assert number in having
