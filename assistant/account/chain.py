@@ -120,6 +120,7 @@ def chain_of(logs: Sequence[ReadLog], shared: Knows) -> Chain:
     order: list[str] = []
     for log in logs:
         _put(log.name, before, order, frozenset())
+    links = tuple(link for name in order for link in links if link.log == name)
     return Chain(links, tuple(order), _knows(order, before, shared), tuple(_told(links)))
 
 

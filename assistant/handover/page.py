@@ -131,6 +131,7 @@ _PARTS: tuple[Callable[[Account], Part], ...] = (
     parts.mismatches,
     parts.checks,
     parts.sessions,
+    parts.chain,
     parts.logs,
 )
 

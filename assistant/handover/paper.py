@@ -127,7 +127,7 @@ def _parts(account: Account, issued: datetime) -> Iterator[Part]:
             parts.tests,
             parts.remarks,
         ),
-        *(parts.mismatches, parts.checks, parts.sessions, parts.logs),
+        *(parts.mismatches, parts.checks, parts.sessions, parts.chain, parts.logs),
     ):
         yield part(account)
     yield Part(

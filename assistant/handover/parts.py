@@ -352,7 +352,7 @@ def sessions(account: Account) -> Part:
         about=f"Utterances: {account.heard['accepted']:,} accepted, {account.heard['ask back']:,} asked back, "
         f"{account.heard['ignored']:,} ignored.",
         head=("log", "from", "to", "end", "person", "microphone", "recognisers", "version", "sound kept"),
-        widths=(1, 0, 0, 0.8, 0.8, 0.8, 0.8, 0, 0),
+        widths=(1.8, 0, 0, 0.9, 0.7, 0.7, 0.7, 0, 0),
         rows=tuple(
             (
                 f"{one.log}{', taken up' if one.taken_up else ''}",
@@ -376,20 +376,25 @@ def logs(account: Account) -> Part:
         name="logs",
         title="Logs",
         about="A seal holds where the log is as it was when a trusted device signed it.",
-        head=("log", "goes on from", "records", "last checksum", "SHA-256 of the file", "seal"),
-        widths=(1, 0.8, 0, 0, 0, 1),
-        rows=tuple(
-            (
-                one.name,
-                "; ".join(f"{x.earlier or x.head.name} {x.head.records}, {x.fit.value}" for x in account.chain.of(one))
-                or "-",
-                f"{one.count:,}",
-                one.last_sum,
-                one.sha256,
-                one.seal_line,
-            )
-            for one in account.logs
-        ),
+        head=("log", "records", "last checksum", "SHA-256 of the file", "seal"),
+        widths=(1, 0, 0, 0, 1),
+        rows=tuple((one.name, f"{one.count:,}", one.last_sum, one.sha256, one.seal_line) for one in account.logs),
+    )
+
+
+def chain(account: Account) -> Part:
+    """Give which log goes on from which, and whether that is there as it was then."""
+    told = (
+        f"{one.log} goes on from {one.earlier or one.head.name}, record {one.head.records}, checksum "
+        f"{one.head.last_sum}: {one.fit.value}{', to the last byte' if one.to_the_byte else ''}"
+        for one in account.chain.links
+    )
+    return Part(
+        name="chain",
+        title="Days and devices",
+        about="" if account.chain.links else "No log goes on from another one.",
+        kind="lines",
+        rows=tuple((line,) for line in told),
     )
 
 

@@ -315,3 +315,19 @@ def test_a_choice_is_taken_only_after_the_question_was_told() -> None:
     assert talk.state.mode is Mode.RENEWING
     talk.heard("yes", "ask back")
     assert talk.state.mode is Mode.RENEWING, "an unsure answer is asked for again"
+
+
+@pytest.mark.parametrize("entry", ["stop for today", "...0"])
+def test_stop_for_today_ends_the_day_and_not_the_splice(entry: str) -> None:
+    talk = Conversation(cable=25)
+    talk.typed("blue white")
+    said = talk.keyed(entry) if entry.startswith(".") else talk.heard(entry)
+    assert said.startswith("Stopped for today. The splice is not finished. Total not done: two four.")
+    assert talk.facts[-2] == SessionEnded(confirmed=1, faulty=0, left=24, for_today=True)
+    assert talk.state.ended
+
+
+def test_an_unsure_stop_for_today_is_asked_back() -> None:
+    talk = Conversation(cable=25)
+    assert talk.heard("stop for today", "ask back") == "Did you say, stop for today?"
+    assert not talk.state.ended

@@ -25,6 +25,7 @@ from assistant.session.salvage import known_of, read_log
 from assistant.session.snapshot import Snapshot, can_be_kept, from_bytes, to_bytes
 from tests.account.sessions import TWO_WAYS, Session
 from tests.dialogue.conversation import resume, utterance
+from tests.dialogue.modes import EARLIER
 
 PROGRAM = "a" * 64
 PROTECTED = TWO_WAYS + '\n[[protect]]\npairs = "west elm 2-3"\nreason = "alarm line"\n'
@@ -291,3 +292,11 @@ def test_a_plan_built_otherwise_is_in_no_snapshot_until_that_is_taken_back() -> 
     assert not can_be_kept(rebuild(talk.records))
     assert can_be_kept(rebuild(talk.typed("undo that").records))
     assert not can_be_kept(rebuild(talk.typed("add a joint pair 11", "yes", "pair 11").records))
+
+
+def test_a_log_that_goes_on_from_others_has_none() -> None:
+    """What those come to stands in its first record alone; only one that was begun anew knows nothing of them."""
+    talk = Session(cable=25, earlier=EARLIER)
+    assert not can_be_kept(rebuild(talk.records))
+    assert not can_be_kept(rebuild(talk.typed("yes", "blue red").records))
+    assert can_be_kept(rebuild(Session(cable=25, earlier=EARLIER).typed("no", "yes", "blue white").records))
