@@ -140,7 +140,7 @@ class Caller:
         return np.asarray(np.clip(noisy, -32768, 32767), dtype=np.int16)
 
 
-def demo(*, log: Path, voice: str, ears: str | None, vosk_model: Path | None) -> int:
+def demo(*, log: Path, voice: str, speaker: str | None, ears: str | None, vosk_model: Path | None) -> int:
     """Run the demonstration and give its exit code: 1 when a pair was confirmed that was not called.
 
     Raises:
@@ -153,7 +153,14 @@ def demo(*, log: Path, voice: str, ears: str | None, vosk_model: Path | None) ->
     screen = WatchedScreen()
     caller = Caller(screen)
     options = WorkOptions(
-        cable=CABLE_PAIRS, first=FIRST, last=LAST, log=log / DEMO_FOLDER, voice=voice, ears=ears, vosk_model=vosk_model
+        cable=CABLE_PAIRS,
+        first=FIRST,
+        last=LAST,
+        log=log / DEMO_FOLDER,
+        voice=voice,
+        speaker=speaker,
+        ears=ears,
+        vosk_model=vosk_model,
     )
     state, path = work(options, source=caller, screen=screen)
     facts = [fact for record in load(path).records for fact in record.facts]

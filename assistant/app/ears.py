@@ -56,6 +56,19 @@ def best_choice(vosk_model: Path | None = None) -> str:
     raise AssistantError("ears: no recogniser is installed; pip install 'splice-assistant[english]'")
 
 
+def checked_name(name: str) -> str:
+    """Give the name of a set of ears, if it is one.
+
+    Raises:
+        AssistantError: it is none.
+
+    """
+    names = name.split("+")
+    if not set(names) <= set(EAR_NAMES) or len(set(names)) != len(names):
+        raise AssistantError(f"ears: {name!r} is no set of ears; choose from {', '.join(CHOICES)}")
+    return name
+
+
 def load(choice: str | None, vosk_model: Path | None = None) -> Ears:
     """Load a set of ears, or the best that is installed.
 
@@ -63,11 +76,8 @@ def load(choice: str | None, vosk_model: Path | None = None) -> Ears:
         AssistantError: one of them is not installed, or its model is missing or not what it should be.
 
     """
-    name = choice or best_choice(vosk_model)
+    name = checked_name(choice) if choice else best_choice(vosk_model)
     names = name.split("+")
-    unknown = [ear for ear in names if ear not in EAR_NAMES]
-    if unknown or len(set(names)) != len(names):
-        raise AssistantError(f"ears: {name!r} is no set of ears; choose from {', '.join(CHOICES)}")
     notes: list[str] = []
     loaders: dict[str, Callable[[], Recogniser]] = {
         "fitted": lambda: _load_fitted(notes),

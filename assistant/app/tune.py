@@ -12,7 +12,7 @@ from assistant.adapters.audio_file import in_blocks, read_sound
 from assistant.adapters.microphone import Microphone
 from assistant.app import ears as ears_here
 from assistant.app.hear import following_state
-from assistant.app.speech_models import models_folder
+from assistant.app.settings import settings_file
 from assistant.cable.makeup import Cable
 from assistant.dialogue.scope import scope_of
 from assistant.errors import AssistantError
@@ -24,8 +24,8 @@ LONGEST_WAIT_S = 8.0
 
 
 def tuning_file() -> Path:
-    """Give where a tuning is kept."""
-    return models_folder().parent / "voice.json"
+    """Give where a tuning is kept: beside the settings."""
+    return settings_file().with_name("voice.json")
 
 
 def load_tuning() -> Tuning:

@@ -17,7 +17,7 @@ from assistant.app.cli import main
 from assistant.session.journal import load
 from tests.tables import rows
 
-HELP = ("", "work", "plan", "ask", "hear", "words", "models", "tune", "check", "demo", "crew")
+HELP = ("", "work", "plan", "ask", "hear", "words", "models", "tune", "settings", "check", "demo", "crew")
 
 
 def run(*arguments: str, stdin: str = "", timeout: float = 60) -> subprocess.CompletedProcess[str]:
@@ -122,9 +122,15 @@ BAD: list[tuple[list[str], str]] = [
     (["work", "--typed", "--cable", "5", "--voice", "wav:/nowhere/a.wav"], "/nowhere/a.wav: cannot be written"),
     (["work", "--typed", "--resume", "/nowhere/log"], "/nowhere/log: cannot be opened"),
     (["work", "--typed", "--resume", "--cable", "5"], "leave out the plan, --place"),
-    (["work", "--typed", "--resume", "--talk", "full"], "leave out --talk, --rate and --loudness"),
-    (["work", "--typed", "--cable", "5", "--loudness", "0"], "--loudness 0 cannot be; give 25 to 400"),
-    (["work", "--typed", "--cable", "5", "--rate", "251"], "--rate 251 cannot be; give 120 to 250"),
+    (["work", "--typed", "--resume", "--talk", "full"], "leave out --talk, --rate, --loudness, --order"),
+    (["work", "--typed", "--cable", "5", "--loudness", "0"], "--loudness: 0 cannot be; give 25 to 400"),
+    (["work", "--typed", "--cable", "5", "--rate", "251"], "--rate: 251 cannot be; give 120 to 250"),
+    (["work", "--typed", "--cable", "5", "--rate", "fast"], "--rate: 'fast' cannot be; give 120 to 250"),
+    (["work", "--typed", "--cable", "5", "--talk", "little"], "--talk: 'little' cannot be; give full or brief"),
+    (["work", "--typed", "--cable", "5", "--place", "x" * 201], "--place: has 201 characters"),
+    (["work", "--typed", "--cable", "5", "--tal", "brief"], "'--tal' is not known here; did you mean --talk"),
+    (["wrok", "--cable", "5"], "there is no command 'wrok'; did you mean work"),
+    (["key", "nwe"], "key: there is no command 'nwe'; did you mean new"),
     (["work", "/nowhere/plan.toml", "--typed"], "/nowhere/plan.toml: cannot be read"),
     (["plan", "/nowhere/plan.toml"], "/nowhere/plan.toml: cannot be read"),
     (["plan", "README.md"], r"README.md: line \d+, column \d+: this is no TOML"),

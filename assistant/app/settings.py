@@ -1,0 +1,449 @@
+"""Settings that hold from session to session: command line, environment, a TOML file, or the usual, in this order.
+
+One table says which there are; options, environment variables, the file and its documentation follow from it. What
+decides how a pair is confirmed in one job (any order, asking, keys from a file) has no setting: it is asked for each
+time. Whatever differs from the usual is told where a session begins.
+"""
+
+import difflib
+import os
+from argparse import ArgumentParser, ArgumentTypeError, Namespace
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from enum import Enum
+from functools import partial
+from pathlib import Path
+
+import platformdirs
+
+from assistant.app.text_files import read_text_file
+from assistant.cable.colour_code import Order
+from assistant.cable.toml_text import PlacedError, TomlSource, read_toml, shown
+from assistant.dialogue.messages import USUAL_LOUDNESS, USUAL_RATE, Talk
+from assistant.dialogue.rules.talking import FASTEST, LOUDEST, SLOWEST, SOFTEST
+from assistant.errors import AssistantError
+from assistant.texts import well_formed
+
+FILE_VARIABLE = "SPLICE_ASSISTANT_SETTINGS"
+"""Environment variable that names the file, if it is not the one in the user's folder of configuration."""
+PREFIX = "SPLICE_ASSISTANT_"
+LONGEST_NAME = 200
+"""Characters of a person's name or of a place."""
+COMMAND_LINE, USUAL = "command line", "usual"
+
+
+class SettingError(ValueError):
+    """A value that a setting cannot have; the text says what it may be."""
+
+
+Read = Callable[[str | int], object]
+"""Makes of what stands in a file, or is given as text, what the program takes. Raises SettingError."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Setting:
+    """One setting, under one name in the file, as an option and as an environment variable."""
+
+    name: str
+    metavar: str
+    about: str
+    read: Read
+    usual: object = None
+    """What holds where nobody sets it; None is told by `usually`."""
+    usually: str
+    example: str
+    """A value as it may stand in the file."""
+    dest: str = ""
+    numeric: bool = False
+    in_the_log: bool = False
+    """Whether a session that goes on has it from its log."""
+
+    @property
+    def option(self) -> str:
+        """Its option on the command line."""
+        return f"--{self.name.replace('_', '-')}"
+
+    @property
+    def variable(self) -> str:
+        """Its environment variable."""
+        return PREFIX + self.name.upper()
+
+    @property
+    def attribute(self) -> str:
+        """Where the parsed command line has it."""
+        return self.dest or self.name
+
+    def of_text(self, text: str) -> object:
+        """Read it from the command line or the environment.
+
+        Raises:
+            SettingError: it cannot be.
+
+        """
+        return self.read(int(text) if self.numeric and text.removeprefix("-").isdecimal() else text)
+
+    def of_file(self, value: object) -> object:
+        """Read it from a value of the file.
+
+        Raises:
+            SettingError: it cannot be.
+
+        """
+        kind, name = (int, "a whole number") if self.numeric else (str, "a text in quotation marks")
+        if not isinstance(value, kind) or isinstance(value, bool):
+            raise SettingError(f"is {name}, not {shown(value)}")
+        return self.read(value)
+
+
+def _choice(kind: type[Enum], value: str | int) -> object:
+    try:
+        return kind(value)
+    except ValueError:
+        choices = " or ".join(str(member.value) for member in kind)
+        raise SettingError(f"{shown(value)} cannot be; give {choices}") from None
+
+
+def _within(least: int, most: int, value: str | int) -> object:
+    if isinstance(value, str) or not least <= value <= most:
+        raise SettingError(f"{shown(value)} cannot be; give {least} to {most}" if value != "" else "is empty")
+    return value
+
+
+def short_text(value: str | int) -> str:
+    """Give a text for the record, well-formed.
+
+    Raises:
+        SettingError: it is too long for a line of a report.
+
+    """
+    text = str(value)
+    if len(text) > LONGEST_NAME:
+        raise SettingError(f"has {len(text)} characters; give at most {LONGEST_NAME}, and notes as notes")
+    return well_formed(text)
+
+
+def _name(value: str | int) -> object:
+    if not str(value).strip():
+        raise SettingError("is empty; give a name, or leave it out")
+    return short_text(value)
+
+
+def _folder(value: str | int) -> object:
+    """Give a folder. One that is named from the folder in work would be another one tomorrow, but who types it sees."""
+    if not str(value).strip() or "\0" in str(value):
+        raise SettingError("names no folder; give its path")
+    try:
+        return Path(value if isinstance(value, str) else str(value)).expanduser()
+    except RuntimeError as error:
+        raise SettingError(f"{shown(value)} names no folder ({error}); give its path") from None
+
+
+def default_log() -> Path:
+    """Give the usual folder of logs."""
+    return Path(platformdirs.user_data_dir("splice-assistant")) / "sessions"
+
+
+def _ears(value: str | int) -> object:
+    from assistant.app.ears import checked_name
+
+    try:
+        return checked_name(str(value))
+    except AssistantError as error:
+        raise SettingError(str(error)) from None
+
+
+SETTINGS: tuple[Setting, ...] = (
+    Setting(
+        name="talk",
+        metavar="TALK",
+        about="full or brief: read every pair back, or say a tone and the next pair",
+        read=partial(_choice, Talk),
+        usual=Talk.FULL,
+        usually=Talk.FULL.value,
+        example='"brief"',
+        in_the_log=True,
+    ),
+    Setting(
+        name="rate",
+        metavar="N",
+        about=f"words a minute of the voice, {SLOWEST} to {FASTEST}",
+        read=partial(_within, SLOWEST, FASTEST),
+        usual=USUAL_RATE,
+        usually=str(USUAL_RATE),
+        example="180",
+        dest="words_a_minute",
+        numeric=True,
+        in_the_log=True,
+    ),
+    Setting(
+        name="loudness",
+        metavar="P",
+        about=f"of the voice in percent, {SOFTEST} to {LOUDEST}",
+        read=partial(_within, SOFTEST, LOUDEST),
+        usual=USUAL_LOUDNESS,
+        usually=str(USUAL_LOUDNESS),
+        example="140",
+        numeric=True,
+        in_the_log=True,
+    ),
+    Setting(
+        name="order",
+        metavar="ORDER",
+        about="colour of a pair said first, ring-first or tip-first; both are always understood",
+        read=partial(_choice, Order),
+        usual=Order.RING_FIRST,
+        usually=Order.RING_FIRST.value,
+        example='"tip-first"',
+        in_the_log=True,
+    ),
+    Setting(
+        name="binder_order",
+        metavar="ORDER",
+        about="the same for binders",
+        read=partial(_choice, Order),
+        usually="as order",
+        example='"tip-first"',
+        in_the_log=True,
+    ),
+    Setting(
+        name="microphone",
+        metavar="NAME",
+        about="input device, by a part of its name or its number; splice-assistant devices lists them",
+        read=_name,
+        usually="the system's",
+        example='"USB headset"',
+    ),
+    Setting(
+        name="speaker",
+        metavar="NAME",
+        about="output device, in the same way",
+        read=_name,
+        usually="the system's",
+        example='"USB headset"',
+    ),
+    Setting(
+        name="ears",
+        metavar="SET",
+        about="recognisers, as in fitted+sphinx; splice-assistant check tells the best that is here",
+        read=_ears,
+        usually="the best installed",
+        example='"fitted+sphinx"',
+    ),
+    Setting(
+        name="person",
+        metavar="NAME",
+        about="who works, for the record",
+        read=_name,
+        usual="",
+        usually="no name",
+        example='"crew two"',
+    ),
+    Setting(
+        name="log",
+        metavar="DIR",
+        about="folder of logs",
+        read=_folder,
+        usual=default_log(),
+        usually=str(default_log()),
+        example='"~/splices"',
+    ),
+    Setting(
+        name="copy",
+        metavar="DIR",
+        about="keep a second, equal log with each step, in this folder on another disk or card",
+        read=_folder,
+        usually="no copy",
+        example='"/media/card/splices"',
+    ),
+)
+BY_NAME = {setting.name: setting for setting in SETTINGS}
+
+
+@dataclass(frozen=True, slots=True)
+class Effective:
+    """The value that holds, and where it comes from."""
+
+    setting: Setting
+    value: object
+    source: str
+
+    @property
+    def text(self) -> str:
+        """The value for people."""
+        if self.value is None or self.value == "":
+            return self.setting.usually
+        return str(self.value.value if isinstance(self.value, Enum) else self.value)
+
+
+def add_options(parser: ArgumentParser, *names: str) -> None:
+    """Give a command the options of these settings; what is left out stays None until `filled`."""
+    for name in names:
+        setting = BY_NAME[name]
+        parser.add_argument(
+            setting.option,
+            dest=setting.attribute,
+            type=partial(typed, setting.of_text),
+            metavar=setting.metavar,
+            help=f"{setting.about} (usual: {setting.usually})".replace("%", "%%"),
+        )
+
+
+def typed(read: Callable[[str], object], text: str) -> object:
+    """Read a value of the command line for argparse.
+
+    Raises:
+        ArgumentTypeError: it cannot be.
+
+    """
+    try:
+        return read(text)
+    except SettingError as error:
+        raise ArgumentTypeError(str(error)) from error
+
+
+def settings_file() -> Path:
+    """Give the path of the settings file, which need not be there."""
+    named = os.environ.get(FILE_VARIABLE)
+    return Path(named) if named else Path(platformdirs.user_config_dir("splice-assistant")) / "settings.toml"
+
+
+def in_file() -> dict[str, Effective]:
+    """Read the settings file; no file holds nothing.
+
+    Raises:
+        AssistantError: it cannot be read, or something in it cannot be; the text names line and column.
+
+    """
+    path = settings_file()
+    if not path.exists() and FILE_VARIABLE not in os.environ:
+        return {}
+    text = read_text_file(path)
+    try:
+        return _read_settings(text, path)
+    except PlacedError as error:
+        raise AssistantError(f"{path}: {error}") from error
+
+
+def _read_settings(text: str, path: Path) -> dict[str, Effective]:
+    source, found = TomlSource(text), {}
+    for name, value in read_toml(text).items():
+        setting = BY_NAME.get(name)
+        if setting is None:
+            meant = difflib.get_close_matches(name, BY_NAME, 1)
+            hint = f"did you mean {meant[0]}?" if meant else f"there are {', '.join(BY_NAME)}"
+            raise PlacedError(f"there is no setting {shown(name)}; {hint}", *source.locate_key("", 0, name))
+        line, column = source.locate("", 0, name)
+        try:
+            read = setting.of_file(value)
+            if isinstance(read, Path) and not read.is_absolute():
+                raise SettingError(f"{shown(value)} would be another folder from each place; give its whole path, or ~")
+        except SettingError as error:
+            raise PlacedError(f"{name}: {error}", line, column) from None
+        found[name] = Effective(setting, read, f"{path}, line {line}")
+    return found
+
+
+def _in_environment(setting: Setting) -> Effective | None:
+    text = os.environ.get(setting.variable)
+    if text is None:
+        return None
+    try:
+        return Effective(setting, setting.of_text(text), f"environment {setting.variable}")
+    except SettingError as error:
+        raise AssistantError(f"environment variable {setting.variable}: {error}") from error
+
+
+def effective(options: Namespace | None = None, settings: Iterable[Setting] = SETTINGS) -> list[Effective]:
+    """Tell what holds for each setting, and where it comes from.
+
+    Raises:
+        AssistantError: the file or a variable holds what cannot be.
+
+    """
+    filed, found = in_file(), []
+    for setting in settings:
+        given = getattr(options, setting.attribute, None) if options is not None else None
+        if given is not None:
+            found.append(Effective(setting, given, COMMAND_LINE))
+            continue
+        from_environment = _in_environment(setting)
+        found.append(from_environment or filed.get(setting.name) or Effective(setting, setting.usual, USUAL))
+    return found
+
+
+def filled(options: Namespace) -> list[Effective]:
+    """Put what holds into the parsed command line, for every setting that the command has.
+
+    A session that goes on talks as its log says: there only the command line, which is refused, could say otherwise.
+
+    Raises:
+        AssistantError: the file or a variable holds what cannot be.
+
+    """
+    goes_on = getattr(options, "resume", None) is not None
+    wanted = [one for one in SETTINGS if hasattr(options, one.attribute) and not (goes_on and one.in_the_log)]
+    found = effective(options, wanted)
+    for one in found:
+        setattr(options, one.setting.attribute, one.value)
+    return found
+
+
+def told(found: Iterable[Effective]) -> str:
+    """Tell in a line what is set neither by the command line nor as usual; empty where nothing is."""
+    parts = [
+        f"{one.setting.name} {one.text} ({one.source})" for one in found if one.source not in (COMMAND_LINE, USUAL)
+    ]
+    return f"Settings: {'; '.join(parts)}" if parts else ""
+
+
+def listed() -> str:
+    """Give all settings with their values and where each comes from, a line each.
+
+    Raises:
+        AssistantError: the file or a variable holds what cannot be.
+
+    """
+    path = settings_file()
+    there = "" if path.exists() else " (is not there; splice-assistant settings --write makes it)"
+    rows = [(one.setting.name, one.text, one.source) for one in effective()]
+    widths = [max(len(row[column]) for row in rows) for column in (0, 1)]
+    lines = [f"{name:{widths[0]}}  {value:{widths[1]}}  {source}" for name, value, source in rows]
+    return "\n".join([f"File: {path}{there}", *lines])
+
+
+def default_text() -> str:
+    """Give the text of a settings file in which everything is as usual."""
+    lines = [
+        "# Settings of splice-assistant, in TOML. What stands behind # is not set: take the # away to set it.",
+        "# The command line goes before the environment, the environment before this file. What is set here is",
+        "# told where a session begins; a session that goes on (work --resume) talks as its log says.",
+    ]
+    for setting in SETTINGS:
+        lines += [
+            "",
+            f"# {setting.about[0].upper()}{setting.about[1:]}. Usual: {setting.usually}.",
+            f"# Option {setting.option}, environment {setting.variable}.",
+            f"# {setting.name} = {setting.example}",
+        ]
+    return "\n".join(lines) + "\n"
+
+
+def write_default() -> Path:
+    """Write the documented file and give its path; one that is there stays.
+
+    Raises:
+        AssistantError: there is one already, or it cannot be written.
+
+    """
+    path = settings_file()
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        with path.open("x", encoding="utf-8") as file:
+            file.write(default_text())
+    except FileExistsError as error:
+        raise AssistantError(f"{path}: is there already and stays as it is; edit it, or move it away first") from error
+    except OSError as error:
+        raise AssistantError(
+            f"{path}: cannot be written ({error.strerror}); name another by {FILE_VARIABLE}"
+        ) from error
+    return path
