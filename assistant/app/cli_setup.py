@@ -1,11 +1,11 @@
-"""The commands that set the assistant up on a machine: settings, check."""
+"""The commands that set the assistant up on a machine: settings, devices, check."""
 
 import argparse
 from collections.abc import Callable
 from typing import TypeAlias
 
 from assistant.app import settings
-from assistant.app.telling import tell
+from assistant.app.telling import tell, tell_meanwhile
 
 EXIT_FOUND = 1
 """Something that is needed does not work."""
@@ -29,21 +29,51 @@ def _settings(options: argparse.Namespace) -> int:
 
 
 def _add_check(commands: _Commands) -> None:
-    parser = commands.add_parser("check", help="what works here", description="Tell what works on this machine.")
-    settings.add_options(parser, "log")
+    parser = commands.add_parser(
+        "check",
+        help="what works here",
+        description="Tell what works on this machine. Exit code 0: work by voice would run; 1: it would not.",
+    )
+    settings.add_options(parser, "log", "microphone", "speaker", "ears")
     parser.set_defaults(run=_check)
 
 
 def _check(options: argparse.Namespace) -> int:
-    from assistant.app.check import findings
+    from assistant.app import check
 
     settings.filled(options)
-    found = findings(options.log)
+    found = check.findings(options.log, options.microphone, options.speaker, options.ears)
     for finding in found:
-        tell(f"{'works ' if finding.works else 'FAILS '} {finding.what}: {finding.about}")
+        tell(finding.line)
+    tell(check.verdict(found))
     return 0 if all(finding.works or not finding.needed for finding in found) else EXIT_FOUND
+
+
+def _add_devices(commands: _Commands) -> None:
+    parser = commands.add_parser(
+        "devices",
+        help="microphones and loudspeakers, and how they do",
+        description="List microphones and loudspeakers; with --try, speak a sentence, record two seconds, play them "
+        "back and say what is wrong.",
+    )
+    parser.add_argument("--try", dest="tries", action="store_true", help="try those in use, or those named")
+    settings.add_options(parser, "microphone", "speaker")
+    parser.set_defaults(run=_devices)
+
+
+def _devices(options: argparse.Namespace) -> int:
+    from assistant.app import devices
+
+    settings.filled(options)
+    if not options.tries:
+        tell("\n".join(devices.listed()))
+        return 0
+    line = ""
+    for line in devices.tried(options.microphone, options.speaker, tell_meanwhile):
+        tell(line, flush=True)
+    return 0 if line == devices.WELL else EXIT_FOUND
 
 
 def commands(_whole: Callable[[], argparse.ArgumentParser]) -> tuple[_Add, ...]:
     """List the commands."""
-    return (_add_settings, _add_check)
+    return (_add_settings, _add_devices, _add_check)

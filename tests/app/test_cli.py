@@ -17,7 +17,7 @@ from assistant.app.cli import main
 from assistant.session.journal import load
 from tests.tables import rows
 
-HELP = ("", "work", "plan", "ask", "hear", "words", "models", "tune", "settings", "check", "demo", "crew")
+HELP = ("", "work", "plan", "ask", "hear", "words", "models", "tune", "settings", "devices", "check", "demo", "crew")
 
 
 def run(*arguments: str, stdin: str = "", timeout: float = 60) -> subprocess.CompletedProcess[str]:
@@ -136,6 +136,7 @@ BAD: list[tuple[list[str], str]] = [
     (["plan", "README.md"], r"README.md: line \d+, column \d+: this is no TOML"),
     (["work", PLAN, "--typed", "--cable", "5"], "leave out --cable"),
     (["work", "--cable", "5", "--voice", "print"], "PortAudio|microphone"),
+    (["devices", "--try"], "PortAudio|microphone: none is found"),
     (["hear", "/nowhere/a.wav", "--ears", "sphinx"], "/nowhere/a.wav: there is no such file"),
     (["hear", "/nowhere/a.wav", "--ears", "elephant"], "'elephant' is no set of ears"),
     (["hear", "/nowhere/a.wav", "--ears", "vosk", "--vosk-model", "/nowhere"], "/nowhere: is no Vosk model"),
@@ -334,13 +335,16 @@ def test_words_for_people_programs_and_the_keypad(capsys: pytest.CaptureFixture[
 def test_check_tells_what_works_and_what_does_not(tmp_path: Path) -> None:
     done = run("check", "--log", str(tmp_path))
     lines = done.stdout.splitlines()
-    assert done.returncode == 0
-    assert all(line.startswith(("works ", "FAILS ")) for line in lines)
+    assert done.returncode == 1, "nothing is heard here"
+    assert all(line.startswith(("works ", "FAILS ")) for line in lines[:-1])
+    assert re.fullmatch(r"Work by voice would not run, for want of: .*microphone, speaker\. By keypad .*", lines[-1])
     assert any(line.startswith("works  log folder") for line in lines)
     assert any(line.startswith("FAILS  microphone") for line in lines)
-    assert any(line.startswith("FAILS  terminal") for line in lines)
+    assert any(line.startswith("FAILS  terminal, optional") for line in lines)
     blocked = run("check", "--log", "/proc/nowhere")
     assert blocked.returncode == 1
+    assert "for want of: log folder" in blocked.stdout
+    assert "By keypad" not in blocked.stdout
 
 
 def shell(line: str, **environment: str) -> subprocess.CompletedProcess[str]:
