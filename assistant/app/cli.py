@@ -222,7 +222,7 @@ def command_parser() -> argparse.ArgumentParser:
     )
     parser.add_argument("--version", action="version", version=f"{PROGRAM} {__version__}")
     commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
-    for add in (*_OF_THE_WORK, *cli_record.COMMANDS, *_OF_THE_MACHINE, *cli_setup.commands(command_parser)):
+    for add in (*_OF_THE_WORK, *cli_record.COMMANDS, *_OF_THE_MACHINE, *cli_setup.commands(command_parser, EXIT_CODES)):
         add(commands)
     return parser
 
@@ -507,7 +507,8 @@ def _add_demo(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -
     parser = commands.add_parser(
         "demo",
         help="the main job on real sound, without a microphone",
-        description="A second synthetic voice calls pairs; the real chain hears, answers and logs.",
+        description="A second synthetic voice calls pairs; the real chain hears, answers and logs. With "
+        "--voice speaker both are heard.",
     )
     parser.add_argument("--voice", default="print", metavar="WAY", help="speaker, print or wav:FILE (%(default)s)")
     settings.add_options(parser, "log", "speaker", "ears")

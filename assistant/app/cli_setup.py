@@ -1,4 +1,4 @@
-"""The commands that set the assistant up on a machine: settings, devices, check."""
+"""The commands that set the assistant up on a machine: settings, devices, check, completion, manual."""
 
 import argparse
 from collections.abc import Callable
@@ -74,6 +74,44 @@ def _devices(options: argparse.Namespace) -> int:
     return 0 if line == devices.WELL else EXIT_FOUND
 
 
-def commands(_whole: Callable[[], argparse.ArgumentParser]) -> tuple[_Add, ...]:
-    """List the commands."""
-    return (_add_settings, _add_devices, _add_check)
+def commands(whole: Callable[[], argparse.ArgumentParser], exit_codes: str) -> tuple[_Add, ...]:
+    """List the commands; two of them print what is made of the parser of all."""
+
+    def complete(options: argparse.Namespace) -> int:
+        import shtab
+
+        tell(shtab.complete(whole(), shell=options.shell))
+        return 0
+
+    def page(_: argparse.Namespace) -> int:
+        from assistant.app.manual import manual
+
+        tell(manual(whole(), exit_codes, _files()), end="")
+        return 0
+
+    def add_completion(commands: _Commands) -> None:
+        parser = commands.add_parser(
+            "completion",
+            help="for the shell to complete commands",
+            description="Print what lets a shell complete commands and options.",
+        )
+        parser.add_argument("shell", choices=("bash", "zsh", "tcsh"), help="the shell")
+        parser.set_defaults(run=complete)
+
+    def add_manual(commands: _Commands) -> None:
+        parser = commands.add_parser("manual", help="the manual page", description="Print the manual page, for man.")
+        parser.set_defaults(run=page)
+
+    return (_add_settings, _add_devices, _add_check, add_completion, add_manual)
+
+
+def _files() -> tuple[tuple[str, str], ...]:
+    from assistant.app.speech_models import models_folder
+    from assistant.app.tune import tuning_file
+
+    return (
+        (str(settings.settings_file()), "settings; splice-assistant settings --write makes it"),
+        (str(tuning_file()), "what was learnt of a voice"),
+        (str(settings.default_log()), "logs"),
+        (str(models_folder()), "speech models that were fetched"),
+    )
