@@ -392,7 +392,9 @@ def _words(options: argparse.Namespace) -> int:
     if options.json:
         tell(json.dumps(render.as_list(), ensure_ascii=False, indent=1))
     elif options.card:
-        tell(render.card(), end="")
+        from assistant.dialogue import card
+
+        tell(card.as_text(), end="")
     elif options.spoken:
         tell("\n".join(_spoken()))
     elif options.modes:

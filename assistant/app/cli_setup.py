@@ -1,12 +1,15 @@
-"""The commands that set the assistant up on a machine: settings, devices, check, completion, manual."""
+"""The commands that set the assistant up on a machine: settings, devices, check, keys, completion, manual."""
 
 import argparse
 from collections.abc import Callable
+from pathlib import Path
 from typing import TypeAlias
 
 from assistant.app import settings
 from assistant.app.telling import tell, tell_meanwhile
+from assistant.errors import AssistantError
 
+USUAL_TASKS = 25
 EXIT_FOUND = 1
 """Something that is needed does not work."""
 _Commands: TypeAlias = "argparse._SubParsersAction[argparse.ArgumentParser]"
@@ -74,6 +77,40 @@ def _devices(options: argparse.Namespace) -> int:
     return 0 if line == devices.WELL else EXIT_FOUND
 
 
+def _add_keys(commands: _Commands) -> None:
+    parser = commands.add_parser("keys", help="learn the keypad", description="The keypad: its card, and practice.")
+    does = parser.add_subparsers(metavar="DOES", required=True)
+    card = does.add_parser("card", help="write the card", description="Write the keypad card on one page.")
+    card.add_argument("output", type=Path, metavar="FILE", help="ends in .svg, .pdf or .txt")
+    card.set_defaults(run=_card)
+    practice = does.add_parser(
+        "practice",
+        help="practise on the pad",
+        description="Tasks are called aloud; what is keyed is told right or wrong. Nothing is logged.",
+    )
+    practice.add_argument("--tasks", type=int, default=USUAL_TASKS, metavar="N", help="how many (usual: %(default)s)")
+    practice.add_argument("--quiet", action="store_true", help="print the tasks, do not speak")
+    settings.add_options(practice, "speaker")
+    practice.set_defaults(run=_practice)
+
+
+def _card(options: argparse.Namespace) -> int:
+    from assistant.app.card import write_card
+
+    write_card(options.output)
+    tell(str(options.output))
+    return 0
+
+
+def _practice(options: argparse.Namespace) -> int:
+    from assistant.app.practice import practise
+
+    settings.filled(options)
+    if options.tasks < 1:
+        raise AssistantError(f"keys practice: --tasks {options.tasks} cannot be; give 1 or more")
+    return EXIT_FOUND if practise(options.tasks, options.speaker, aloud=not options.quiet) else 0
+
+
 def commands(whole: Callable[[], argparse.ArgumentParser], exit_codes: str) -> tuple[_Add, ...]:
     """List the commands; two of them print what is made of the parser of all."""
 
@@ -102,7 +139,7 @@ def commands(whole: Callable[[], argparse.ArgumentParser], exit_codes: str) -> t
         parser = commands.add_parser("manual", help="the manual page", description="Print the manual page, for man.")
         parser.set_defaults(run=page)
 
-    return (_add_settings, _add_devices, _add_check, add_completion, add_manual)
+    return (_add_settings, _add_devices, _add_check, _add_keys, add_completion, add_manual)
 
 
 def _files() -> tuple[tuple[str, str], ...]:

@@ -17,7 +17,22 @@ from assistant.app.cli import main
 from assistant.session.journal import load
 from tests.tables import rows
 
-HELP = ("", "work", "plan", "ask", "hear", "words", "models", "tune", "settings", "devices", "check", "demo", "crew")
+HELP = (
+    "",
+    "work",
+    "plan",
+    "ask",
+    "hear",
+    "words",
+    "models",
+    "tune",
+    "settings",
+    "devices",
+    "keys",
+    "check",
+    "demo",
+    "crew",
+)
 
 
 def run(*arguments: str, stdin: str = "", timeout: float = 60) -> subprocess.CompletedProcess[str]:
