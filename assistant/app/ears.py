@@ -34,7 +34,7 @@ class Ears:
 def available(vosk_model: Path | None = None) -> tuple[str, ...]:
     """Give the names of the ears that can be had here, without loading them."""
     found = []
-    if _installed("ctranslate2", "tokenizers", "kaldi_native_fbank") and _whisper_folder() is not None:
+    if _installed("ctranslate2", "kitoken", "kaldi_native_fbank") and _whisper_folder() is not None:
         found += ["fitted", "whisper"] if fitted_ear.is_here() else ["whisper"]
     if _installed("pocketsphinx"):
         found.append("sphinx")
@@ -109,7 +109,7 @@ def _whisper_folder() -> Path | None:
 
 
 def _whisper_model() -> Path:
-    if not _installed("ctranslate2", "tokenizers", "kaldi_native_fbank"):
+    if not _installed("ctranslate2", "kitoken", "kaldi_native_fbank"):
         raise AssistantError(f"ears: whisper is not installed; {install_command('english')}")
     folder = _whisper_folder()
     if folder is None:
