@@ -1,5 +1,6 @@
-"""The one place that imports sounddevice: without PortAudio the import itself fails."""
+"""The one place that imports sounddevice: without PortAudio the import itself fails, and another takes its place."""
 
+import importlib.util
 import threading
 from dataclasses import dataclass
 from typing import Any
@@ -12,15 +13,19 @@ PORTAUDIO = threading.Lock()
 
 
 def import_sounddevice() -> Any:
-    """Give the module.
+    """Give the module, or what stands in for it where the system has no PortAudio.
 
     Raises:
-        AssistantError: the PortAudio library is not installed.
+        AssistantError: the PortAudio library is not installed, and nothing stands in for it.
 
     """
     try:
         import sounddevice
     except OSError as error:
+        if importlib.util.find_spec("miniaudio") is not None:
+            from assistant.adapters.portable_sound import PortableSound
+
+            return PortableSound()
         raise AssistantError(
             f"sound devices: {error}; install it: {portaudio_command()}, or work without sound"
         ) from error

@@ -15,7 +15,7 @@ import soxr
 from assistant.adapters.voice_pyttsx3 import SpeechRenderer
 from assistant.hearing.level import Flaw
 from assistant.ports import Samples
-from tests.live.sound_loop import CALLS, RATE_HZ, SWITCH, SoundLoop, missing
+from tests.live.sound_loop import CALLS, RATE_HZ, SWITCH, WITHOUT_PORTAUDIO, SoundLoop, missing
 
 pytestmark = [
     pytest.mark.live,
@@ -60,6 +60,20 @@ def assistant(loop: SoundLoop, *arguments: str) -> "subprocess.CompletedProcess[
     )
 
 
+def without_portaudio(loop: SoundLoop, *arguments: str) -> "subprocess.CompletedProcess[str]":
+    """Run it where `import sounddevice` fails as it does on a system without PortAudio."""
+    pytest.importorskip("miniaudio", reason="there is no wheel for this machine")
+    return subprocess.run(
+        [sys.executable, "-m", "assistant", *arguments],
+        capture_output=True,
+        text=True,
+        timeout=120,
+        check=False,
+        stdin=subprocess.DEVNULL,
+        env={**loop.environment, "PYTHONPATH": str(WITHOUT_PORTAUDIO)},
+    )
+
+
 def loud_seconds(sound: Samples) -> float:
     frames = sound[: len(sound) // 160 * 160].reshape(-1, 160).astype(np.float64)
     return float((np.sqrt((frames**2).mean(axis=1)) > 300).sum() * 160 / RATE_HZ)
@@ -100,3 +114,32 @@ def test_the_exit_code_of_check_tells_whether_work_by_voice_would_run(tmp_path: 
         done = assistant(loop, "check", *log)
     assert done.returncode == 1
     assert "Work by voice would not run, for want of: microphone." in done.stdout
+
+
+def test_without_portaudio_devices_are_listed_heard_and_spoken_to(tmp_path: Path) -> None:
+    with talking(speech(), tmp_path) as loop:
+        listed = without_portaudio(loop, "devices")
+        done = without_portaudio(loop, "devices", "--try")
+        heard = loop.recorded()
+        checked = without_portaudio(loop, "check", "--log", str(tmp_path / "log"))
+    assert "Monitor of" in listed.stdout
+    assert done.returncode == 0, done.stderr
+    assert done.stdout.splitlines()[-1] == "The microphone does well."
+    assert loud_seconds(heard) > 3.5
+    assert checked.returncode == 0, checked.stdout
+
+
+@pytest.mark.parametrize(("flaw", "spoilt"), FLAWS, ids=[flaw.name for flaw, _ in FLAWS])
+def test_without_portaudio_what_is_wrong_is_said_plainly(flaw: Flaw, spoilt, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
+    with talking(spoilt(speech()), tmp_path) as loop:
+        done = without_portaudio(loop, "devices", "--try")
+    assert done.returncode == 1
+    assert done.stdout.splitlines()[-1] == f"The microphone is {flaw.value}."
+
+
+def test_without_portaudio_a_device_that_is_not_there_is_one_clear_line(tmp_path: Path) -> None:
+    with talking(speech(), tmp_path) as loop:
+        done = without_portaudio(loop, "devices", "--try", "--microphone", "elephant")
+    assert done.returncode == 2
+    assert done.stderr.startswith("splice-assistant: microphone: none is found (no device for input has 'elephant')")
+    assert len(done.stderr.splitlines()) == 1
