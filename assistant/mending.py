@@ -4,10 +4,15 @@ import json
 import shutil
 import sys
 from importlib.metadata import PackageNotFoundError, distribution
+from importlib.util import find_spec
 from pathlib import Path
 from urllib.parse import unquote, urlsplit
 
 DISTRIBUTION = "splice-assistant"
+EXTRAS = {"english": "ctranslate2", "office": "duckdb", "vosk": "vosk"}
+"""Extra -> a module that comes with it alone."""
+TOOLS = {"uv-receipt.toml": "uv tool install --force", "pipx_metadata.json": "pipx install --force"}
+"""Note that an installer of commands leaves in the environment it made -> how it installs again."""
 PORTAUDIO = {
     "apt-get": "apt-get install libportaudio2",
     "dnf": "dnf install portaudio",
@@ -43,11 +48,9 @@ def source_folder() -> Path | None:
 def install_command(extra: str) -> str:
     """Tell how to install an extra of this program; nobody has registered it anywhere, so that its folder is needed."""
     source = source_folder()
-    wanted = f"{source or '.'}[{extra}]"
     where = "" if source else " in the folder of splice-assistant"
-    environment = Path(sys.prefix)
-    if "uv" in environment.parts and "tools" in environment.parts:
-        return f"uv tool install --force '{wanted}'{where}"
-    if "pipx" in environment.parts and "venvs" in environment.parts:
-        return f"pipx install --force '{wanted}'{where}"
-    return f"{sys.executable} -m pip install '{wanted}'{where}"
+    for note, command in TOOLS.items():
+        if (Path(sys.prefix) / note).is_file():  # these begin anew: what is here has to be named again
+            here = [name for name, module in EXTRAS.items() if name != extra and find_spec(module) is not None]
+            return f"{command} '{source or '.'}[{','.join((*here, extra))}]'{where}"
+    return f"{sys.executable} -m pip install '{source or '.'}[{extra}]'{where}"

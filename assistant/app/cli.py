@@ -274,7 +274,9 @@ def _work(options: argparse.Namespace) -> int:
 
     found = settings.filled(options)
     given = {name: value for name, value in vars(options).items() if name != "run" and value is not None}
-    work(WorkOptions(**given, settings_told=settings.told(found)))
+    assigned = settings.assigned_keys()
+    told = "\n".join(filter(None, (settings.told(found), assigned.text)))
+    work(WorkOptions(**given, assigned_keys=assigned.keys, settings_told=told))
     return 0
 
 

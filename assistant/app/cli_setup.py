@@ -106,9 +106,12 @@ def _practice(options: argparse.Namespace) -> int:
     from assistant.app.practice import practise
 
     settings.filled(options)
+    assigned = settings.assigned_keys()
     if options.tasks < 1:
         raise AssistantError(f"keys practice: --tasks {options.tasks} cannot be; give 1 or more")
-    return EXIT_FOUND if practise(options.tasks, options.speaker, aloud=not options.quiet) else 0
+    if assigned.text:
+        tell(assigned.text)
+    return EXIT_FOUND if practise(options.tasks, options.speaker, assigned.keys, aloud=not options.quiet) else 0
 
 
 def commands(whole: Callable[[], argparse.ArgumentParser], exit_codes: str) -> tuple[_Add, ...]:

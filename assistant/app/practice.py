@@ -5,7 +5,7 @@ import random
 import sys
 import threading
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 
 from assistant.adapters.keypad import Keypad
 from assistant.adapters.terminal import echo, raw_terminal, watch_terminal
@@ -18,7 +18,7 @@ from assistant.errors import AssistantError
 BEGIN = "Key what is called. Nothing is logged. /9 ends."
 
 
-def practise(tasks: int, speaker: str | None, *, aloud: bool) -> int:
+def practise(tasks: int, speaker: str | None, assigned: Mapping[str, str], *, aloud: bool) -> int:
     """Ask for so many entries on the terminal, each again until it was right once, and give the number of wrong ones.
 
     Raises:
@@ -30,7 +30,7 @@ def practise(tasks: int, speaker: str | None, *, aloud: bool) -> int:
     voice = _voice(speaker) if aloud else None
     inbox: queue.Queue[Input] = queue.Queue()
     stop = threading.Event()
-    keypad = Keypad(inbox.put, echo)
+    keypad = Keypad(inbox.put, echo, assigned)
     reader = threading.Thread(target=lambda: watch_terminal(keypad, Announced, stop), name="practice", daemon=True)
 
     def say(text: str) -> None:

@@ -8,7 +8,7 @@ time. Whatever differs from the usual is told where a session begins.
 import difflib
 import os
 from argparse import ArgumentParser, ArgumentTypeError, Namespace
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from enum import Enum
 from functools import partial
@@ -16,6 +16,7 @@ from pathlib import Path
 
 import platformdirs
 
+from assistant.adapters.assigned_keys import CAN_BE_ASSIGNED, PAD_KEYS
 from assistant.app.text_files import read_text_file
 from assistant.cable.colour_code import Order
 from assistant.cable.toml_text import PlacedError, TomlSource, read_toml, shown
@@ -29,6 +30,7 @@ FILE_VARIABLE = "SPLICE_ASSISTANT_SETTINGS"
 PREFIX = "SPLICE_ASSISTANT_"
 LONGEST_NAME = 200
 """Characters of a person's name or of a place."""
+KEYS_TABLE = "keys"
 COMMAND_LINE, USUAL = "command line", "usual"
 
 
@@ -307,7 +309,31 @@ def settings_file() -> Path:
     return Path(named) if named else Path(platformdirs.user_config_dir("splice-assistant")) / "settings.toml"
 
 
-def in_file() -> dict[str, Effective]:
+@dataclass(frozen=True, slots=True)
+class AssignedKeys:
+    """Keys that stand for keys of the pad, and what is told of them where a session begins."""
+
+    keys: Mapping[str, str]
+    text: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class _InFile:
+    settings: Mapping[str, Effective]
+    keys: AssignedKeys
+
+
+def assigned_keys() -> AssignedKeys:
+    """Give the keys of a foot switch or a presenter, as the file has them.
+
+    Raises:
+        AssistantError: the file cannot be read, or something in it cannot be.
+
+    """
+    return in_file().keys
+
+
+def in_file() -> _InFile:
     """Read the settings file; no file holds nothing.
 
     Raises:
@@ -316,17 +342,38 @@ def in_file() -> dict[str, Effective]:
     """
     path = settings_file()
     if not path.exists() and FILE_VARIABLE not in os.environ:
-        return {}
+        return _InFile({}, AssignedKeys({}))
     text = read_text_file(path)
     try:
-        return _read_settings(text, path)
+        values, source = read_toml(text), TomlSource(text)
+        keys = _read_keys(values.pop(KEYS_TABLE, {}), source, path)
+        return _InFile(_read_settings(values, source, path), keys)
     except PlacedError as error:
         raise AssistantError(f"{path}: {error}") from error
 
 
-def _read_settings(text: str, path: Path) -> dict[str, Effective]:
-    source, found = TomlSource(text), {}
-    for name, value in read_toml(text).items():
+def _read_keys(table: object, source: TomlSource, path: Path) -> AssignedKeys:
+    if not isinstance(table, dict):
+        raise PlacedError(f"{KEYS_TABLE}: is a table; write [{KEYS_TABLE}]", *source.locate("", 0, KEYS_TABLE))
+    for name, pad_key in table.items():
+        if name not in CAN_BE_ASSIGNED:
+            raise PlacedError(
+                f"{shown(name)} cannot stand for a key of the pad; {CAN_BE_ASSIGNED[0]} to {CAN_BE_ASSIGNED[-2]} and "
+                f"{CAN_BE_ASSIGNED[-1]} can",
+                *source.locate_key(KEYS_TABLE, 0, name),
+            )
+        if pad_key not in PAD_KEYS:
+            raise PlacedError(
+                f"{shown(pad_key)} is no key of the pad; give one of {' '.join(PAD_KEYS)}",
+                *source.locate(KEYS_TABLE, 0, name),
+            )
+    parts = ", ".join(f"{name} is {pad_key}" for name, pad_key in table.items())
+    return AssignedKeys(table, f"Keys: {parts} ({path})" if parts else "")
+
+
+def _read_settings(values: Mapping[str, object], source: TomlSource, path: Path) -> dict[str, Effective]:
+    found = {}
+    for name, value in values.items():
         setting = BY_NAME.get(name)
         if setting is None:
             meant = difflib.get_close_matches(name, BY_NAME, 1)
@@ -360,7 +407,7 @@ def effective(options: Namespace | None = None, settings: Iterable[Setting] = SE
         AssistantError: the file or a variable holds what cannot be.
 
     """
-    filed, found = in_file(), []
+    filed, found = in_file().settings, []
     for setting in settings:
         given = getattr(options, setting.attribute, None) if options is not None else None
         if given is not None:
@@ -408,7 +455,8 @@ def listed() -> str:
     rows = [(one.setting.name, one.text, one.source) for one in effective()]
     widths = [max(len(row[column]) for row in rows) for column in (0, 1)]
     lines = [f"{name:{widths[0]}}  {value:{widths[1]}}  {source}" for name, value, source in rows]
-    return "\n".join([f"File: {path}{there}", *lines])
+    assigned = assigned_keys()
+    return "\n".join([f"File: {path}{there}", *lines, *filter(None, [assigned.text])])
 
 
 def default_text() -> str:
@@ -425,6 +473,14 @@ def default_text() -> str:
             f"# Option {setting.option}, environment {setting.variable}.",
             f"# {setting.name} = {setting.example}",
         ]
+    lines += [
+        "",
+        "# Keys of a foot switch or a presenter that stand for keys of the pad. F5 to F24 and Tab can be given away;",
+        "# what a pad sends without Num Lock, letters and the space bar cannot: they would confirm what nobody meant.",
+        f"# [{KEYS_TABLE}]",
+        '# F13 = "+"',
+        '# F14 = "Enter"',
+    ]
     return "\n".join(lines) + "\n"
 
 

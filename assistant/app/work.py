@@ -2,9 +2,9 @@
 
 import sys
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from contextlib import ExitStack, suppress
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from assistant import __version__
@@ -90,6 +90,8 @@ class WorkOptions:
     keep_sound: bool = False
     copy: Path | None = None
     """Folder of a second, equal log, on another disk or card."""
+    assigned_keys: Mapping[str, str] = field(default_factory=dict)
+    """Names of keys that stand for keys of the pad, as of a foot switch."""
     settings_told: str = ""
     """What is set by the environment or the settings file, told where the session begins."""
 
@@ -126,8 +128,8 @@ def work(
         feeds = _Feeding(options, inbox, ear, screen, stack, stops, source, tick)
         feeds.prepare()
         who = feeds.who_hears()
-        if options.settings_told:
-            screen.show(options.settings_told)
+        for line in options.settings_told.splitlines():
+            screen.show(line)
         session = (
             _resumed(options, who, screen) if settings is None else _begun(options, StartAsked(settings, who), clock)
         )
@@ -220,7 +222,7 @@ class _Feeding:
         if options.keys:
             self._runs.append((KeysFile(options.keys, self._inbox.put, self._inbox.floor.turn).run, True))
         if has_terminal:
-            self._watch(Keypad(self._inbox.put, echo))
+            self._watch(Keypad(self._inbox.put, echo, options.assigned_keys))
         if not options.keys or options.audio or self._source:
             self._prepare_hearing(has_terminal)
 

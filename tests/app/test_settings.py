@@ -77,6 +77,12 @@ WRONG = [
     ('copy = "~nobody-here/x"', 1, 8, "names no folder"),
     ('ears = "elephant"', 1, 8, "is no set of ears"),
     ('person = " "', 1, 10, "is empty"),
+    ('keys = "F5"', 1, 8, "write [keys]"),
+    ('[keys]\n"Page Down" = "+"', 2, 1, "'Page Down' cannot stand for a key of the pad; F5 to F24 and Tab can"),
+    ('talk = "full"\n[keys]\nb = "+"', 3, 1, "'b' cannot stand for a key of the pad"),
+    ('[keys]\nF4 = "+"', 2, 1, "'F4' cannot stand"),
+    ('[keys]\nF5 = "yes"', 2, 6, "'yes' is no key of the pad; give one of 0 1"),
+    ("[keys]\nF5 = 1", 2, 6, "1 is no key of the pad"),
     ("rate = " + "9" * 5000, 1, 8, "far too long"),
 ]
 
@@ -120,8 +126,9 @@ def test_the_written_file_sets_nothing_and_every_example_in_it_can_be_set(
     written = file.read_text()
     assert tomllib.loads(written) == {}
     assert all(one.source == "usual" for one in settings.effective())
-    examples = [line.removeprefix("# ") for line in written.splitlines() if re.match(r"# \w+ = ", line)]
+    examples = [line.removeprefix("# ") for line in written.splitlines() if re.match(r"# \w+ = |# \[", line)]
     file.write_text("\n".join(examples))
+    assert settings.assigned_keys().keys == {"F13": "+", "F14": "Enter"}
     assert {one.setting.name for one in settings.effective() if str(file) in one.source} == set(settings.BY_NAME)
     assert main(["settings", "--write"]) == 2
     assert "is there already and stays" in capsys.readouterr().err
