@@ -69,7 +69,7 @@ def _asked(tasks: tuple[Task, ...], inbox: "queue.Queue[Input]", say: Callable[[
             break
         if outcome is not None and outcome.right:
             right += 1
-            tell(outcome.told)
+            say(outcome.told)
             continue
         wrong += 1
         waiting.append(task)
