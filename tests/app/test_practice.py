@@ -9,6 +9,7 @@ import pytest
 
 from assistant.app.cli import main
 from assistant.cable.colour_code import RINGS, TIPS
+from assistant.words.keypad import HOLD_S
 from tests.app.test_cli import run
 from tests.pseudo_terminal import TerminalSession
 
@@ -41,7 +42,9 @@ def called(practice: TerminalSession) -> str:
 
 def test_a_pair_keyed_right_is_told_so_and_a_wrong_one_comes_again_at_the_end(practice: TerminalSession) -> None:
     time.sleep(0.2)
-    practice.type(keys_for(called(practice)))
+    for key in keys_for(called(practice)):  # a figure doubled within a tenth of a second is a held key
+        practice.type(key)
+        time.sleep(2 * HOLD_S)
     practice.wait_for("Right.")
     practice.type(".\x1b[F")
     practice.wait_for("That is no key of an entry")
