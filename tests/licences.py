@@ -10,8 +10,10 @@ from packaging.requirements import Requirement
 from packaging.utils import canonicalize_name
 
 OURS = "splice-assistant"
-EXTRAS = ("", "english", "seals", "office", "vosk")
-"""The base first; what an extra brings besides is told of it."""
+FOR_DEVELOPERS = ("all", "dev", "page", "engines")
+"""Extras that are not listed: the first holds no other package, and nobody passes the rest on."""
+EXTRAS = ("", *(n for n in distribution(OURS).metadata.get_all("Provides-Extra") or () if n not in FOR_DEVELOPERS))
+"""The base first, then in the order of the project's file; what an extra brings besides is told of it."""
 LONGEST_NAME = 60
 """Characters: a longer text under License is the licence itself."""
 _LIBRARY = re.compile(r"(?P<name>lib[\w+-]+?)(-[0-9a-f]{8,})*(\.so(\.[\w.-]+)?|\.dylib|\.dll)$")
