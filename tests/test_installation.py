@@ -32,6 +32,7 @@ FAMILIES = (
     "EUPL",
     "OSL",
 )
+BESIDE = "logs-of-mine"
 CLIENTS = {
     *("requests", "urllib3", "httpx", "httpx2", "httpcore", "aiohttp", "huggingface-hub", "hf-xet", "websockets"),
     *("tornado", "pycurl", "boto3", "grpcio", "websocket-client", "niquests"),
@@ -98,6 +99,8 @@ def built(tmp_path_factory: pytest.TempPathFactory) -> Path:
         target.parent.mkdir(parents=True, exist_ok=True)
         if source.is_file():
             target.write_bytes(source.read_bytes())
+    (tree / BESIDE).mkdir()
+    (tree / BESIDE / "session.jsonl").write_text("a log that somebody keeps here\n")
     done = subprocess.run(
         [sys.executable, "-m", "build", "--no-isolation", "--outdir", str(folder), str(tree)],
         capture_output=True,
@@ -114,9 +117,10 @@ def test_the_sdist_holds_all_that_git_has(built: Path) -> None:
         held = {name.partition("/")[2] for name in archive.getnames()}
     tree = built / "tree"
     wanted = {str(file.relative_to(tree)) for file in tree.rglob("*") if file.is_file()}
-    left_out = {name for name in wanted if name.startswith((".git", ".ci")) or ".egg-info" in name}
+    left_out = {name for name in wanted if name.startswith((".git", BESIDE))}
     assert len(wanted) > 400
     assert wanted - left_out <= held, sorted(wanted - left_out - held)[:20]
+    assert not [name for name in held if name.startswith(BESIDE)], "what lies beside stays here"
 
 
 def test_the_wheel_holds_every_file_of_the_program_and_nothing_else(built: Path) -> None:
