@@ -28,6 +28,8 @@ from assistant.texts import well_formed
 FILE_VARIABLE = "SPLICE_ASSISTANT_SETTINGS"
 """Environment variable that names the file, if it is not the one in the user's folder of configuration."""
 PREFIX = "SPLICE_ASSISTANT_"
+LONGEST_NUMBER = 20
+"""Figures that are read as a number: Python itself refuses thousands of them."""
 LONGEST_NAME = 200
 """Characters of a person's name or of a place."""
 KEYS_TABLE = "keys"
@@ -82,7 +84,8 @@ class Setting:
             SettingError: it cannot be.
 
         """
-        return self.read(int(text) if self.numeric and text.removeprefix("-").isdecimal() else text)
+        whole = self.numeric and len(text) <= LONGEST_NUMBER and text.removeprefix("-").isdecimal()
+        return self.read(int(text) if whole else text)
 
     def of_file(self, value: object) -> object:
         """Read it from a value of the file.
@@ -131,7 +134,7 @@ def _name(value: str | int) -> object:
 
 
 def _folder(value: str | int) -> object:
-    """Give a folder. One that is named from the folder in work would be another one tomorrow, but who types it sees."""
+    """Give a folder."""
     if not str(value).strip() or "\0" in str(value):
         raise SettingError("names no folder; give its path")
     try:
@@ -381,13 +384,18 @@ def _read_settings(values: Mapping[str, object], source: TomlSource, path: Path)
             raise PlacedError(f"there is no setting {shown(name)}; {hint}", *source.locate_key("", 0, name))
         line, column = source.locate("", 0, name)
         try:
-            read = setting.of_file(value)
-            if isinstance(read, Path) and not read.is_absolute():
-                raise SettingError(f"{shown(value)} would be another folder from each place; give its whole path, or ~")
+            read = _anywhere_the_same(setting.of_file(value))
         except SettingError as error:
             raise PlacedError(f"{name}: {error}", line, column) from None
         found[name] = Effective(setting, read, f"{path}, line {line}")
     return found
+
+
+def _anywhere_the_same(value: object) -> object:
+    """Refuse a folder that is named from the folder in work, where it is not typed at the same moment."""
+    if isinstance(value, Path) and not value.is_absolute():
+        raise SettingError(f"{shown(str(value))} would be another folder from each place; give its whole path, or ~")
+    return value
 
 
 def _in_environment(setting: Setting) -> Effective | None:
@@ -395,7 +403,7 @@ def _in_environment(setting: Setting) -> Effective | None:
     if text is None:
         return None
     try:
-        return Effective(setting, setting.of_text(text), f"environment {setting.variable}")
+        return Effective(setting, _anywhere_the_same(setting.of_text(text)), f"environment {setting.variable}")
     except SettingError as error:
         raise AssistantError(f"environment variable {setting.variable}: {error}") from error
 

@@ -103,9 +103,19 @@ def test_a_wrong_variable_is_named(
     file: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     file.write_text("")
-    monkeypatch.setenv("SPLICE_ASSISTANT_TALK", "")
-    assert main(["settings"]) == 2
-    assert "environment variable SPLICE_ASSISTANT_TALK: '' cannot be; give full or brief" in capsys.readouterr().err
+    for name, value, line in (
+        ("TALK", "", "'' cannot be; give full or brief"),
+        ("RATE", "9" * 5000, "cannot be; give 120 to 250"),
+        ("RATE", "180.0", "'180.0' cannot be; give 120 to 250"),
+        ("LOG", "splices", "would be another folder from each place"),
+        ("PERSON", "x" * 201, "has 201 characters"),
+    ):
+        with monkeypatch.context() as variables:
+            variables.setenv(f"SPLICE_ASSISTANT_{name}", value)
+            assert main(["settings"]) == 2
+            (error,) = capsys.readouterr().err.splitlines()
+            assert error.startswith(f"splice-assistant: environment variable SPLICE_ASSISTANT_{name}: ")
+            assert line in error
 
 
 def test_a_named_file_that_is_not_there_is_an_error_and_the_usual_one_is_not(
