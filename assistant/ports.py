@@ -228,11 +228,27 @@ class Screen(Protocol):
         """
 
 
+MOST_UPTIME_S = 1e10
+"""Seconds since the start of a machine that are believed: three hundred years."""
+
+
+@dataclass(frozen=True, slots=True)
+class Uptime:
+    """A reading of the clock that nobody sets: it counts from the start of the machine, through its sleep too."""
+
+    boot: str
+    """Which start of which machine; readings of other starts cannot be compared."""
+    seconds: float
+
+
 class Clock(Protocol):
     """The time; used by loop and adapters, never in the pure core."""
 
     def now(self) -> datetime:
         """Give the time of day, with its time zone."""
+
+    def uptime(self) -> Uptime | None:
+        """Give the time since the start of the machine; None where the system does not tell it."""
 
     def steady_s(self) -> float:
         """Give the seconds of a clock that nobody sets."""

@@ -14,6 +14,7 @@ from typing import Protocol, TypeVar, assert_never
 
 from immutables import Map
 
+from assistant.account.chain import Chain, Knows, Link, chain_of
 from assistant.account.contradictions import Between, Contradiction, contradictions
 from assistant.account.copies import Sorted, sort_out
 from assistant.account.findings import Finding, findings
@@ -23,6 +24,7 @@ from assistant.account.sides import Side, side
 from assistant.account.story import AccountError, Line, lost_words
 from assistant.account.topics import Topic
 from assistant.account.walk import (
+    FINISHED,
     AsBuilt,
     CheckReply,
     Made,
@@ -49,10 +51,13 @@ from assistant.cable.splice_plan import (
     with_pair_replaced,
 )
 from assistant.dialogue import messages as m
-from assistant.dialogue.state import UNTOUCHED, PairState, Standing, State
+from assistant.dialogue.messages import AsBuiltFact, PairState
+from assistant.dialogue.state import UNTOUCHED, Standing, State
 from assistant.session.record import RecordsLost
 from assistant.words.intents import Fault
 
+PlanChange = m.PairReplaced | m.JointAdded
+"""Facts that make another plan."""
 SELDOM_READ = frozenset({Topic.CONFIRMED, Topic.CHECK})
 """Topics whose lines stand in the rows or the answers already."""
 
@@ -79,6 +84,19 @@ class Row:
         joined = self.standing in (Standing.CONFIRMED, Standing.JOINED_FAULTY)
         return self.made.how if self.made and joined else ""
 
+    @property
+    def ends(self) -> str:
+        """Which sides were named when it was confirmed, as `Made.ends`; empty where it is not."""
+        return self.made.ends if self.made and self.how else ""
+
+    def was_named(self, index: int) -> bool:
+        """Tell whether the pair of one of its sides was named when it was confirmed; 0 is the one that is called."""
+        if not self.made or not self.how:
+            return False
+        if index == 0:
+            return self.made.ends in (m.Ends.NEAR.value, m.Ends.BOTH.value)
+        return self.sides[index].end in self.made.far_ends
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Account:
@@ -97,6 +115,12 @@ class Account:
     """What must be known of the logs, a line each: copies, damage, clocks that were set, other splices."""
     first_own: Mapping[str, int]
     """Name of a log -> its first record that counts here and not in another log."""
+    chain: Chain
+    """Which log goes on from which."""
+    built: tuple[AsBuiltFact, ...]
+    """Spares used and joints added, in the order that makes the plan what it is."""
+    finished: Sitting | None
+    """The sitting in which it was said last that the splice is finished; None while it is not, or was opened again."""
     sittings: tuple[Sitting, ...]
     rows: tuple[Row, ...]
     """One for each joint, in the order of the newest plan."""
@@ -137,6 +161,11 @@ class Account:
     def ways(self) -> Counter[str]:
         """How many confirmed joints were named how."""
         return Counter(row.how for row in self.rows if row.how)
+
+    @property
+    def ends_named(self) -> Counter[str]:
+        """Of how many confirmed joints which sides were named."""
+        return Counter(row.ends for row in self.rows if row.ends)
 
     @property
     def work_s(self) -> float:
@@ -180,21 +209,19 @@ def account_of(logs: Sequence[ReadLog], *, together: bool = False, walked: Mappi
         AccountError: there is nothing to account for, or the logs are of different splices.
 
     """
-    found, walks, told = _walked(logs, walked or {}, together=together)
-    newest = walks[-1]
-    parts = [_own(one, found.first_own[one.log.name]) for one in walks]
+    found, chain, walks, told = _walked(logs, walked or {}, together=together)
+    newest, parts = walks[-1], [_own(one, found.first_own[one.log.name]) for one in walks]
     as_built = _in_turn(one for part in parts for one in part.as_built)
-    plan, unfit = _plan_as_built(newest, as_built)
+    plan, built, unfit = _plan_as_built(newest, as_built, chain.knows.get(newest.log.name, {}))
     told += unfit
     last, order = replace(newest.last, plan=plan), newest.opened.settings.pair_order
     changes = _in_turn(change for part in parts for change in part.changes)
     remarks, on_rows = _remarks(plan, parts, as_built, order)
-    every = [(part.log.name, line) for part in parts for line in part.lines]
-    lines = sorted(every, key=lambda pair: pair[1].turn)
+    lines = sorted(every := [(p.log.name, line) for p in parts for line in p.lines], key=lambda pair: pair[1].turn)
     work = stretches(line.turn for _, line in lines)
     row_of = {spot: index for index, joint in enumerate(plan.joints) for spot in spots(plan, joint)}
-    mates = {spots(plan, joint)[0]: spots(plan, joint)[1:] for joint in plan.joints if joint.kind.joined}
-    of_joint, combined = _combined(changes, last, found.shared)
+    carried = [change for part in parts for change in part.carried]
+    of_joint, combined = _combined(_in_turn([*carried, *changes]), last, found.shared, chain.knows)
     rows = _rows(last, order, of_joint, on_rows)
     standing = [row.made for row in rows if row.made and row.how]
     of_log = {one.log.name: {line.record: line.turn for line in one.lines} for one in walks}
@@ -203,11 +230,14 @@ def account_of(logs: Sequence[ReadLog], *, together: bool = False, walked: Mappi
         plan=plan,
         order=order,
         site=newest.last.settings.site or plan.site,
-        place="; ".join(dict.fromkeys(one.splice.place for one in walks if one.splice.place)),
-        logs=tuple(one.log for one in walks),
+        place=_places(walks),
+        logs=tuple(_vouched(one.log, walks, chain) for one in walks),
         identity=newest.splice,
         first_day=min(one.splice.day for one in walks),
         first_own=found.first_own,
+        chain=chain,
+        built=built,
+        finished=_finished(walks),
         notices=(*told, *(line for one in walks for line in _notices(one))),
         sittings=sittings,
         rows=rows,
@@ -221,7 +251,7 @@ def account_of(logs: Sequence[ReadLog], *, together: bool = False, walked: Mappi
         person_days=person_days(((log, line.record, line.at, line.turn) for log, line in every), standing, who),
         who=who,
         sounds={(log, line.record): line.sound_sha256 for log, line in every if line.sound_sha256},
-        contradictions=contradictions(changes, mates, _between(found, walks)),
+        contradictions=contradictions(_told_of(changes, carried, chain), _mates(plan), _between(chain, walks)),
         stretches=work,
         pace=pace((of_log[made.log][made.record] for made in standing), work[0].began, work[-1].ended),
         heard=Counter(one for part in parts for one in _judged(part)),
@@ -231,16 +261,67 @@ def account_of(logs: Sequence[ReadLog], *, together: bool = False, walked: Mappi
 
 def _walked(
     logs: Sequence[ReadLog], walked: Mapping[str, Walk], *, together: bool
-) -> tuple[Sorted, list[Walk], list[str]]:
-    """Sort the logs out and walk through those that count, the oldest first; give what must be known of them."""
+) -> tuple[Sorted, Chain, list[Walk], list[str]]:
+    """Sort the logs out and walk through those that count, the oldest first; give what must be known of them.
+
+    A log is never older than where those end that it goes on from, whatever its clock shows.
+    """
     found = sort_out(logs)
+    chain = chain_of(found.logs, found.shared)
     done = {name: one for name, one in walked.items() if any(one.log is log for log in found.logs)}
-    walks = sorted((done.get(log.name) or walk(log) for log in found.logs), key=lambda one: one.clock.turns[0])
-    return found, walks, [*found.told, *(line for one in walks for line in _refused(one, walks[-1], together=together))]
+    by_name = {log.name: log for log in found.logs}
+    made: dict[str, Walk] = {}
+    for name in chain.order:
+        ends = [_end_of(made[link.earlier], link) for link in chain.links if link.log == name and link.earlier in made]
+        begins = max(ends, default=None)
+        known = done.get(name)
+        late = known is not None and (begins is None or known.clock.turns[0] >= begins)
+        made[name] = known if known is not None and late else walk(by_name[name], begins)
+    walks = sorted(made.values(), key=lambda one: one.clock.turns[0])
+    refused = [line for one in walks for line in _refused(one, walks[-1], together=together)]
+    return found, chain, walks, [*found.told, *chain.told, *refused]
 
 
-def _between(found: Sorted, walks: Iterable[Walk]) -> Between:
-    return Between(found.shared, [one.log.name for one in walks if one.clock.jumps])
+def _end_of(earlier: Walk, link: Link) -> datetime:
+    """Give the time of the last record that a later log knew of, on a clock that goes on."""
+    turns = [t for r, t in zip(earlier.log.records, earlier.clock.turns, strict=True) if r.number <= link.head.records]
+    return turns[-1] if turns else earlier.clock.turns[0]
+
+
+def _places(walks: Iterable[Walk]) -> str:
+    return "; ".join(dict.fromkeys(one.splice.place for one in walks if one.splice.place))
+
+
+def _mates(plan: Plan) -> dict[Spot, tuple[Spot, ...]]:
+    """Give, by the pair that is called, the other pairs of each joint."""
+    placed = (spots(plan, joint) for joint in plan.joints if joint.kind.joined)
+    return {lead: mates for lead, *others in placed for mates in [tuple(others)]}
+
+
+def _told_of(
+    changes: Sequence[StandingChange], carried: Iterable[StandingChange], chain: Chain
+) -> tuple[StandingChange, ...]:
+    """Give all changes, and, where the earlier logs are not at hand, what a log has from them."""
+    return _in_turn([*(one for one in carried if one.log in chain.incomplete), *changes])
+
+
+def _between(chain: Chain, walks: Iterable[Walk]) -> Between:
+    return Between(chain.knows, [one.log.name for one in walks if one.clock.jumps])
+
+
+def _finished(walks: Sequence[Walk]) -> Sitting | None:
+    """Give the sitting that finished the splice, if nothing was begun or gone on with after it."""
+    last = max(walks, key=lambda one: one.clock.turns[-1])
+    return last.sittings[-1] if last.sittings and last.sittings[-1].end == FINISHED else None
+
+
+def _vouched(log: ReadLog, walks: Iterable[Walk], chain: Chain) -> ReadLog:
+    """Say of a log without a seal of its own whether a sealed one that goes on from it names it to the last byte."""
+    seals = {one.log.name: one.log for one in walks if one.log.seal == "holds"}
+    by = next((x.log for x in chain.links if x.earlier == log.name and x.to_the_byte and x.log in seals), None)
+    if by is None or log.seal != "not sealed":
+        return log
+    return replace(log, seal_line=f"not sealed; {by} goes on from it as it is, and is {seals[by].seal_line}")
 
 
 class _HasTurn(Protocol):
@@ -276,20 +357,29 @@ def _own(one: Walk, first: int) -> Walk:
     )
 
 
-def _plan_as_built(newest: Walk, as_built: Iterable[AsBuilt]) -> tuple[Plan, list[str]]:
-    """Give the newest plan with what other logs built otherwise, and tell what does not go together."""
+def _plan_as_built(
+    newest: Walk, as_built: Iterable[AsBuilt], known: Mapping[str, int]
+) -> tuple[Plan, tuple[AsBuiltFact, ...], list[str]]:
+    """Give the newest plan with what other logs built otherwise, all that was built so, and what does not fit.
+
+    `known` says, by the names of logs, up to which record the newest one has what they built.
+    """
     plan, told = newest.last.plan, []
     own = {(one.fact, one.record) for one in newest.as_built}
+    built = [*newest.built, *(one.fact for one in newest.as_built if isinstance(one.fact, PlanChange))]
     for one in as_built:
-        if one.log == newest.log.name or (one.fact, one.record) in own:
+        if one.log == newest.log.name or (one.fact, one.record) in own or one.record <= known.get(one.log, 0):
             continue
         try:
             match one.fact:
                 case m.PairReplaced(old=old, new=new):
-                    plan = with_pair_replaced(plan, old, new, free_number(plan, (new,)))
+                    number = free_number(plan, (new,))
+                    plan = with_pair_replaced(plan, old, new, number)
+                    built.append(replace(one.fact, number=number))
                 case m.JointAdded(places=places):
                     added = Joint(number=free_number(plan, places), kind=JoinKind.STRAIGHT, places=places)
                     plan = with_joint_added(plan, added)
+                    built.append(replace(one.fact, pair=added.number))
                 case m.PairPutOff() | m.ReversalTagged():
                     pass
                 case never:
@@ -299,7 +389,7 @@ def _plan_as_built(newest: Walk, as_built: Iterable[AsBuilt]) -> tuple[Plan, lis
                 f"{one.log}: record {one.record} ({one.kind}) does not go together with what {newest.log.name} has: "
                 f"{error}; see what is joined there"
             )
-    return plan, told
+    return plan, tuple(built), told
 
 
 def _as_built_remark(plan: Plan, one: AsBuilt, order: Order) -> tuple[Remark, AsBuilt]:
@@ -400,13 +490,38 @@ class _Joined:
     faults: dict[str, tuple[Fault, ...]] = field(default_factory=dict)
     """What each log has outstanding: a mark taken back in one of them does not take back that of another."""
 
-    def take(self, change: StandingChange, shared: Mapping[str, Mapping[str, int]]) -> None:
+    inherited: dict[str, Made] = field(default_factory=dict)
+    """How it was made, as a log had it that did not make it, but went on from others."""
+
+    def take_over(self, change: StandingChange, knows: Knows) -> bool:
+        """Put in how a log had it when it went on with others; tell whether that was otherwise than what is known.
+
+        It counts where the log knew of all that was done so far; what another one did by itself stays.
+        """
+        known = knows.get(change.log, {})
+        if any(record > known.get(log, 0) for log, record in self.logs.items()):
+            return False
+        differs = self.known != change.known or bool(change.doubt)
+        if differs:
+            self.known, self.doubt = change.known, change.doubt
+            self.made = None if change.known.confirmed is None else self.made or change.made
+            self.changed, self.log = change.at, change.log
+            self.logs[change.log] = change.record
+            self.faults = {change.log: change.known.faults}
+        if self.made is not None:
+            self.inherited[change.log] = self.made
+        return differs
+
+    def take(self, change: StandingChange, shared: Knows, knows: Knows) -> None:
         """Put in the next change; what its log did not know of stays as it was."""
-        own = shared.get(change.log, {})
+        own = knows.get(change.log, {})
         alone = all(log == change.log or record <= own.get(log, 0) for log, record in self.logs.items())
         self.logs[change.log] = change.record
         self.changed, self.log = change.at, change.log
-        change = replace(change, made=_where_it_counts(change.made, own))
+        made = _where_it_counts(change.made, shared.get(change.log, {}))
+        if made is None and change.known.confirmed is not None:
+            made = self.inherited.get(change.log)
+        change = replace(change, made=made)
         was, now = change.was, change.known
         decided = now.confirmed is not was.confirmed or now.confirmed is not None
         self.doubt = change.doubt or ("" if decided or change.reopened else self.doubt)
@@ -420,7 +535,7 @@ class _Joined:
         if was.reversed_on_purpose == now.reversed_on_purpose:
             now = replace(now, reversed_on_purpose=self.known.reversed_on_purpose)
         faults = list(dict.fromkeys(fault for of_log in self.faults.values() for fault in of_log))
-        tests = {**dict(self.known.tests), **dict(now.tests)}
+        tests = {**({} if change.cleared else dict(self.known.tests)), **dict(now.tests)}
         if decided or change.reopened or change.doubt:
             self.made = change.made
             self.known = replace(now, faults=tuple(faults))
@@ -432,7 +547,7 @@ class _Joined:
 
 
 def _combined(
-    changes: Iterable[StandingChange], last: State, shared: Mapping[str, Mapping[str, int]]
+    changes: Iterable[StandingChange], last: State, shared: Knows, knows: Knows
 ) -> tuple[dict[Spot, _Joined], tuple[StandingChange, ...]]:
     """Fold the changes of all logs, in the order of time; give each as all logs together have it.
 
@@ -446,7 +561,11 @@ def _combined(
         if joint is None or spots(last.plan, joint)[1:] != change.mates:
             continue
         joined = found.setdefault(change.lead, _Joined())
-        joined.take(change, shared)
+        if change.carried:
+            if not joined.take_over(change, knows):
+                continue
+        else:
+            joined.take(change, shared, knows)
         standing = replace(last, pairs=Map({joint.number: joined.known})).standing(joint)
         made.append(replace(change, standing=standing, known=joined.known, made=joined.made, doubt=joined.doubt))
     return found, tuple(made)

@@ -25,7 +25,7 @@ class Between:
     """What is known of how the logs hang together."""
 
     shared: Mapping[str, Mapping[str, int]] = field(default_factory=dict)
-    """Name of a log -> name of another -> the last record of the other that is its own as well."""
+    """Name of a log -> name of another -> the last record of the other that is its own as well, or that it knew."""
     clock_set: Collection[str] = ()
     """Logs whose clock was set in between, so that the order between them and others is not sure."""
 
@@ -35,15 +35,17 @@ def contradictions(
 ) -> tuple[Contradiction, ...]:
     """Compare all changes, in the order of time, with one another and with the newest plan.
 
-    A log knows nothing of the others, so that within one log nothing contradicts itself.
+    A log knows of no others but those that it goes on from; within what one knows nothing contradicts itself.
     """
     found: list[Contradiction] = []
     standing: dict[Spot, dict[str, StandingChange]] = {}
     for change in changes:
         of_logs = standing.setdefault(change.lead, {})
         own = of_logs.get(change.log)
+        known = between.shared.get(change.log, {})
         for log, earlier in [(log, one) for log, one in of_logs.items() if log != change.log]:
-            what = "" if earlier is own else _against(earlier, change, between)
+            knew = earlier is own or earlier.record <= known.get(earlier.log, 0)
+            what = "" if knew else _against(earlier, change, between)
             if what:
                 found.append(Contradiction(change.lead, what, earlier, change))
             if change.reopened or what:
@@ -60,6 +62,8 @@ def contradictions(
     return tuple(found)
 
 
+TWICE = "was confirmed twice"
+"""By two who did not know of one another: it stands, and tells of work done twice."""
 _GONE = "was confirmed and is not joined in the newest plan"
 
 
@@ -68,7 +72,7 @@ def _against(earlier: StandingChange, later: StandingChange, between: Between) -
     outstanding = ", ".join(f.value for f in earlier.known.faults)
     newly = later.standing in JOINED and later.was.confirmed is None
     if newly and earlier.standing in JOINED:
-        return "was confirmed twice" if earlier.mates == later.mates else "was confirmed twice, with different mates"
+        return TWICE if earlier.mates == later.mates else "was confirmed twice, with different mates"
     if newly and earlier.standing is Standing.FAULTY:
         return f"was marked {outstanding} and never cleared, then confirmed"
     if marked and earlier.standing in JOINED:

@@ -50,14 +50,15 @@ def sort_out(logs: Sequence[ReadLog]) -> Sorted:
     return found
 
 
-def _sums(log: ReadLog) -> dict[int, str]:
+def sums_of(log: ReadLog) -> dict[int, str]:
+    """Give the checksum of each record that is there, by its number."""
     pairs = zip(log.records, log.sums, strict=False)
     return {record.number: checksum for record, checksum in pairs if not isinstance(record.input, RecordsLost)}
 
 
 def _in_common(one: ReadLog, other: ReadLog) -> tuple[int, bool]:
     """Give the last record that both have, 0 for none, and whether they are different behind it."""
-    here, there = _sums(one), _sums(other)
+    here, there = sums_of(one), sums_of(other)
     both = here.keys() & there.keys()
     last = max((number for number in both if here[number] == there[number]), default=0)
     return last, any(here[number] != there[number] for number in both)
@@ -77,7 +78,7 @@ def _one(first: ReadLog, second: ReadLog, told: list[str]) -> ReadLog:
             f"{other.name} is the beginning of {longer.name} (records 1 to {_length(other)} of {_length(longer)}); "
             "it counts once"
         )
-    sums = {**_sums(other), **_sums(longer)}
+    sums = {**sums_of(other), **sums_of(longer)}
     return replace(longer, records=filled, sums=tuple(sums.get(record.number, "") for record in filled))
 
 
@@ -89,7 +90,7 @@ def _helped(log: ReadLog, others: Sequence[ReadLog], told: list[str]) -> ReadLog
         filled, gaps = _filled(log.records, there)
         if gaps:
             told.append(f"{log.name}: {', '.join(gaps)}, and taken from {other.name}")
-            sums = {**_sums(other), **_sums(log)}
+            sums = {**sums_of(other), **sums_of(log)}
             log = replace(log, records=filled, sums=tuple(sums.get(record.number, "") for record in filled))
     return log
 

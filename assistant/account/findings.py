@@ -5,7 +5,8 @@ from dataclasses import dataclass, replace
 
 from assistant.account.people import Attendants
 from assistant.account.walk import Spot, StandingChange
-from assistant.dialogue.state import UNTOUCHED, PairState
+from assistant.dialogue.messages import PairState
+from assistant.dialogue.state import UNTOUCHED
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -41,7 +42,8 @@ def findings(changes: Iterable[StandingChange], row_of: Mapping[Spot, int], who:
     open_ones: dict[tuple[int, str], int] = {}
     known: dict[int, PairState] = {}
     for change in changes:
-        row, person = row_of[change.lead], who.of(change.log, change.record)
+        row = row_of[change.lead]
+        person = "" if change.carried else who.of(change.log, change.record)  # only the earlier log tells who
         was, now = known.get(row, UNTOUCHED), change.known
         known[row] = now
         for what, how in _gone(was, change):

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from assistant.account.story import moment
-from assistant.dialogue.messages import SessionOpened
+from assistant.dialogue.messages import EarlierWork, SessionOpened, WorkBegunAnew, WorkTakenUp
 from assistant.dialogue.state import State
 from assistant.session.record import Record
 
@@ -22,26 +22,31 @@ class Splice:
     place: str
     day: date
     """Of the first opening."""
+    anew: str = ""
+    """When it was begun anew, although there were earlier logs; empty where it was not."""
 
     @property
     def key(self) -> tuple[object, ...]:
         """What is the same for all logs of the splice."""
-        return (self.title, self.plan, self.place, None if self.place else self.day)
+        return (self.title, self.plan, self.place, None if self.place else self.day, self.anew)
 
     @property
     def name(self) -> str:
         """Name it in a few words."""
-        return ", ".join(part for part in (self.title or self.plan, self.place or f"begun {self.day}") if part)
+        anew = f"begun anew {self.anew[:16]}" if self.anew else ""
+        return ", ".join(part for part in (self.title or self.plan, self.place or f"begun {self.day}", anew) if part)
 
 
 def splice_of(opened: SessionOpened, records: Sequence[Record], begun: State) -> Splice:
     """Give the splice of a log, from its opening and the state after it.
 
+    A log that goes on with earlier ones is of the day on which the first of them was begun.
+
     Raises:
         AccountError: its first record has no time.
 
     """
-    plan = begun.plan
+    plan, earlier = begun.plan, earlier_of(records)
     if opened.settings.plan_text:
         named = hashlib.sha256(opened.settings.plan_text.encode("utf-8", "surrogatepass")).hexdigest()[:12]
     else:
@@ -51,8 +56,30 @@ def splice_of(opened: SessionOpened, records: Sequence[Record], begun: State) ->
         plan=named,
         ends=", ".join(f"{end.name} {end.cable.pairs} pairs".strip() for end in plan.ends),
         place=opened.settings.place.strip(),
-        day=moment(records[0]).date(),
+        day=_first_day(earlier) or moment(records[0]).date(),
+        anew=earlier.anew if earlier else _anew(records),
     )
+
+
+def _first_day(earlier: EarlierWork | None) -> date | None:
+    try:
+        return None if earlier is None else date.fromisoformat(earlier.first_day)
+    except ValueError:
+        return None  # no day that a session wrote
+
+
+def _anew(records: Sequence[Record]) -> str:
+    anew = any(isinstance(fact, WorkBegunAnew) for record in records for fact in record.facts)
+    return records[0].at if anew else ""
+
+
+def earlier_of(records: Sequence[Record]) -> EarlierWork | None:
+    """Give what the earlier logs came to that a log goes on with; None where it does not."""
+    found = next((fact for record in records[:1] for fact in record.facts if isinstance(fact, EarlierWork)), None)
+    if found is None:
+        return None
+    taken = any(isinstance(fact, WorkTakenUp) for record in records for fact in record.facts)
+    return found if taken else None
 
 
 def difference(one: Splice, other: Splice) -> str:
@@ -67,4 +94,6 @@ def difference(one: Splice, other: Splice) -> str:
         return f"other places: {one.place or 'none given'}; {other.place or 'none given'}"
     if not one.place and one.day != other.day:
         return f"no place is given, and they were begun on other days: {one.day}; {other.day}"
+    if one.anew != other.anew:
+        return "one of them was begun anew"
     return ""

@@ -149,6 +149,8 @@ _TOPICS: dict[type[Fact], Topic] = {
     m.MicrophoneTroubled: Topic.TROUBLE,
     m.SoundMissed: Topic.TROUBLE,
     m.SessionOpened: Topic.SESSION,
+    m.WorkTakenUp: Topic.SESSION,
+    m.WorkBegunAnew: Topic.SESSION,
     m.SessionResumed: Topic.SESSION,
     m.SessionLeft: Topic.SESSION,
     m.SessionEnded: Topic.SESSION,
@@ -167,7 +169,8 @@ def topic_of(fact: Fact) -> Topic | None:
 def joints_of(fact: Fact, before: State) -> tuple[JointNumber, ...]:
     """Give the joints that a fact is about, given the state before it."""
     if isinstance(fact, m.Mismatch):
-        called = [before.plan.at.get(Place(before.end, position)) for position in fact.heard]
+        places = [*(Place(before.end, position) for position in fact.heard), *fact.far]
+        called = [before.plan.at.get(place) for place in places]
         expected = () if before.expected is None else (before.expected,)
         return (*expected, *(joint for joint in called if joint is not None))
     if isinstance(fact, m.LookedUp):

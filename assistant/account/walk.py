@@ -5,15 +5,15 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import assert_never
 
-from assistant.account.identity import Splice, splice_of
+from assistant.account.identity import Splice, earlier_of, splice_of
 from assistant.account.story import AccountError, Line, line_of, lost_words
 from assistant.account.times import LogClock, clock_of
 from assistant.cable.makeup import Position
 from assistant.cable.splice_plan import Joint, JointNumber, Place, Plan
 from assistant.dialogue import messages as m
-from assistant.dialogue.messages import AsBuiltFact, Fact
+from assistant.dialogue.messages import AsBuiltFact, Fact, PairState
 from assistant.dialogue.naming import put_off_for
-from assistant.dialogue.state import PairState, Standing, State
+from assistant.dialogue.state import Standing, State
 from assistant.dialogue.tags import FACT_TAGS
 from assistant.errors import AssistantError
 from assistant.session.record import LaterInput, Record, RecordsLost
@@ -22,6 +22,8 @@ from assistant.words.intents import Fault
 
 CONFIRMATIONS = (FACT_TAGS[m.PairConfirmed], m.PairConfirmed.__name__)
 """How `undone` names a confirmation; logs before 0.2 have the name of its class."""
+FINISHED, STOPPED_FOR_TODAY = "finished", "stopped for today"
+"""How a sitting ends on purpose."""
 Spot = tuple[str, Position]
 """A pair of the cable: name of its end, and position in the sheath."""
 
@@ -51,6 +53,11 @@ class ReadLog:
         """How many records are there, without those that are lost."""
         return sum(not isinstance(record.input, RecordsLost) for record in self.records)
 
+    @property
+    def earlier(self) -> m.EarlierWork | None:
+        """What the earlier logs came to that it goes on with; None where it goes on with none."""
+        return earlier_of(self.records)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Made:
@@ -64,6 +71,25 @@ class Made:
     at: datetime
     log: str
     record: int
+    ends: str
+    """near, far or both: which sides of the joint were named; none where it was not named at all, and not told where
+    only an earlier log tells, which was not given."""
+    far_ends: tuple[str, ...]
+    """Names of the ends whose pair was named as the far side."""
+
+
+NOT_NAMED = "none"
+"""Which sides were named, where a joint was confirmed without being named."""
+NOT_TOLD = "not told"
+"""The same, where it was confirmed in an earlier log that was not given."""
+ENDS_NAMED: dict[str, str] = {
+    m.Ends.BOTH.value: "both ends named",
+    m.Ends.FAR.value: "far end alone named",
+    m.Ends.NEAR.value: "near end alone named",
+    NOT_NAMED: "no end named",
+    NOT_TOLD: "told by an earlier log only",
+}
+"""The same for reading, the surest first."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -89,6 +115,8 @@ class StandingChange:
     """Faults that were said to be mended; a mark that was only taken back is not."""
     doubt: str = ""
     """Why nobody can tell whether it is joined; empty where the log says."""
+    carried: bool = False
+    """Whether it is what earlier logs came to when this one went on with them, and no change made here."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -139,6 +167,8 @@ class Slip:
     """Pairs that the call names; none where it contradicts itself or names none of this cable."""
     call: str
     followed_by: str
+    far: tuple[Spot, ...] = ()
+    """Pairs that the call names as the far side of the joint."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -190,6 +220,10 @@ class Walk:
     """How each joint was confirmed, without what was taken back; the last one stands."""
     as_built: list[AsBuilt] = field(default_factory=list)
     """What was built otherwise than planned, without what was taken back."""
+    carried: list[StandingChange] = field(default_factory=list)
+    """How the joints stood when it went on with earlier logs."""
+    built: tuple[AsBuiltFact, ...] = ()
+    """What the earlier logs had built otherwise then."""
     followed: dict[int, str] = field(default_factory=dict)
     """Number of a slip's record -> what was done next, in a few words."""
     unfollowed: list[int] = field(default_factory=list)
@@ -205,8 +239,8 @@ class Walk:
         return bool(self.changes)
 
 
-def walk(log: ReadLog) -> Walk:
-    """Walk through a log.
+def walk(log: ReadLog, not_before: datetime | None = None) -> Walk:
+    """Walk through a log; `not_before` is where the logs end, on a clock that goes on, that it goes on from.
 
     Raises:
         AccountError: it holds no session that joins anything, or a time that is none.
@@ -221,7 +255,7 @@ def walk(log: ReadLog) -> Walk:
         raise AccountError(f"{log.name}: is a session of questions only, in which nothing is joined")
     found: Walk | None = None
     try:
-        clock = clock_of(log.records)
+        clock = clock_of(log.records, not_before)
         jumps = {jump.record for jump in clock.jumps}
         for turn, (before, record, state) in zip(clock.turns, steps(log.records), strict=True):
             found = found or Walk(log, opened, splice_of(opened, log.records, state), clock, state)
@@ -265,6 +299,8 @@ def _take(found: Walk, before: State, record: Record, line: Line) -> None:
         _keep_as_built(found, fact, line)
         if isinstance(fact, m.Mismatch):
             found.slips.append(_slip(found.log.name, fact, line, before))
+        if isinstance(fact, m.WorkTakenUp):
+            _take_up(found, line, before)
     _keep_followed(found, facts, line, before)
     if record.facts:
         found.until = line
@@ -274,6 +310,32 @@ def _take(found: Walk, before: State, record: Record, line: Line) -> None:
         other = before.plan.by_number.get(number) != state.plan.by_number[number]
         if other or state.of(number) != before.of(number) or number in doubtful or again:
             found.changes.append(_change(found, number, line, record.facts, before, doubtful.get(number, "")))
+
+
+def _take_up(found: Walk, line: Line, before: State) -> None:
+    """Keep how the joints stood in the earlier logs: who made them, and when, only these can tell."""
+    state, earlier = found.last, found.last.earlier
+    if earlier is None:
+        return
+    found.built = earlier.built
+    again = {number for number in earlier.again if number in state.plan.by_number}
+    for number in sorted({*state.pairs, *again}):
+        why = f"{found.log.name} has it called again, since the logs before it did not tell"
+        change = _change(found, number, line, (), before, why if number in again else "")
+        how = change.known.confirmed
+        made = how and Made(
+            how=how.value,
+            by="",
+            asked_back=False,
+            protected="",
+            person="",
+            at=line.at,
+            log=found.log.name,
+            record=line.record,
+            ends=NOT_TOLD,
+            far_ends=(),
+        )
+        found.carried.append(replace(change, made=made or None, carried=True))
 
 
 def _keep_followed(found: Walk, facts: Sequence[Fact], line: Line, before: State) -> None:
@@ -317,12 +379,10 @@ def _take_fact(found: Walk, fact: Fact, line: Line, state: State) -> None:
             found.sittings.append(_sitting(log, fact, line))
         case m.SessionLeft(reason=reason):
             _end(found, f"left ({reason})")
-        case m.SessionEnded():
-            _end(found, "finished")
-        case m.CheckAnswered(check=check, done=done, by=by):
-            found.answers.append(
-                CheckReply(at=line.at, log=log, record=line.record, check=check, done=done, by=by.value)
-            )
+        case m.SessionEnded(for_today=for_today):
+            _end(found, STOPPED_FOR_TODAY if for_today else FINISHED)
+        case m.CheckAnswered():
+            found.answers.append(_reply(log, fact, line))
         case m.ReadingLogged(pair=pair, unit=unit):
             lead = spots(state.plan, state.plan.by_number[pair])[0]
             text = f"{fact.value} {unit.value}"
@@ -337,6 +397,7 @@ def _take_fact(found: Walk, fact: Fact, line: Line, state: State) -> None:
             | m.Reopened()
             | m.CalledOut()
             | m.PaceSet()
+            | m.CallingDropped()
             | m.TalkSet()
             | m.VerifyingBegun()
             | m.PairTested()
@@ -348,6 +409,9 @@ def _take_fact(found: Walk, fact: Fact, line: Line, state: State) -> None:
             | m.PairPutOff()
             | m.ReversalTagged()
             | m.Undone()
+            | m.EarlierWork()
+            | m.WorkTakenUp()
+            | m.WorkBegunAnew()
             | m.Mismatch()
             | m.LookedUp()
             | m.GroupNamed()
@@ -368,6 +432,10 @@ def _take_fact(found: Walk, fact: Fact, line: Line, state: State) -> None:
             pass  # what these come to is read off the state, or is no part of the account
         case never:
             assert_never(never)
+
+
+def _reply(log: str, fact: m.CheckAnswered, line: Line) -> CheckReply:
+    return CheckReply(at=line.at, log=log, record=line.record, check=fact.check, done=fact.done, by=fact.by.value)
 
 
 def _remark(
@@ -453,6 +521,8 @@ def _keep_made(found: Walk, fact: Fact, line: Line) -> None:
             at=line.at,
             log=found.log.name,
             record=line.record,
+            ends=fact.ends.value if fact.how.names_a_pair else NOT_NAMED,
+            far_ends=tuple(found.last.plan.ends[end].name for end in fact.far_ends),
         )
         found.made.setdefault(fact.pair, []).append(one)
     elif isinstance(fact, m.Undone) and fact.entry in CONFIRMATIONS and found.made.get(fact.pair):
@@ -518,6 +588,7 @@ def _slip(log: str, fact: m.Mismatch, line: Line, before: State) -> Slip:
         called=tuple((end, position) for position in fact.heard),
         call=fact.call,
         followed_by="",
+        far=tuple((before.plan.end_of(place).name, place.position) for place in fact.far),
     )
 
 
@@ -544,8 +615,9 @@ def _named(fact: Fact, before: State, after: State) -> str:
     end, position = spots(plan, joint)[0]
     called = f"{end} {plan.end_of(joint.lead).called(position)[1]}".strip()
     match fact:
-        case m.PairConfirmed(how=how):
-            return f"{called} confirmed by {how.value}"
+        case m.PairConfirmed(how=how, ends=ends):
+            sides = "" if ends is m.Ends.NEAR else f", {ENDS_NAMED[ends.value]}"
+            return f"{called} confirmed by {how.value}{sides}"
         case m.PairSkipped():
             return f"{called} skipped"
         case m.FaultMarked(fault=fault):

@@ -6,11 +6,13 @@ import threading
 import time
 from collections.abc import Callable, Sequence
 from datetime import datetime
+from pathlib import Path
 from typing import Protocol, TextIO
 
 from assistant.adapters.terminal import MOST_SHOWN, READ_BYTES, Key
 from assistant.dialogue.messages import Announced, AnnouncementNumber, Input, KeysRefused, KeyTrouble, StopAsked, Typed
 from assistant.errors import AssistantError
+from assistant.ports import Uptime
 from assistant.texts import harmless
 from assistant.words.keypad import CLEAR, ERASE
 
@@ -170,12 +172,31 @@ class TerminalScreen:
             ) from error
 
 
+def _boot() -> str:
+    """Give what tells this start of the machine from others; empty where the system has no such thing."""
+    if not hasattr(time, "CLOCK_BOOTTIME"):
+        return ""
+    try:
+        return Path("/proc/sys/kernel/random/boot_id").read_text(encoding="ascii").strip()[:8]
+    except (OSError, UnicodeDecodeError):
+        return ""
+
+
+_BOOT = _boot()
+
+
 class SystemClock:
     """The time of this machine."""
 
     def now(self) -> datetime:
         """Give the local time with its zone."""
         return datetime.now().astimezone()
+
+    def uptime(self) -> Uptime | None:
+        """Give the time since the start of the machine, from Linux's kernel."""
+        if not _BOOT:
+            return None
+        return Uptime(_BOOT, round(time.clock_gettime(time.CLOCK_BOOTTIME), 3))
 
     def steady_s(self) -> float:
         """Give the seconds since some moment."""

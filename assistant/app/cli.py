@@ -251,6 +251,10 @@ def _add_work(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -
     parser.add_argument(
         "--resume", nargs="?", const="", metavar="LOG", help="go on with a log, usually the newest unfinished one"
     )
+    parser.add_argument(
+        "--go-on", nargs="?", const="", metavar="LOG", help="go on with earlier logs of the splice, without being asked"
+    )
+    parser.add_argument("--new", action="store_true", help="begin anew, whatever earlier logs of the splice there are")
     parser.add_argument("--audio", type=Path, metavar="FILE", help="hear this file instead of the microphone")
     parser.add_argument("--keys", type=Path, metavar="FILE", help="keys from a file, one entry a line")
     parser.add_argument("--typed", action="store_true", help="read words from standard input instead of hearing")

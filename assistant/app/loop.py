@@ -40,6 +40,8 @@ from assistant.words.vocabulary import Scope
 
 TONE_SHOWN = "[confirmed] "
 """What stands on the screen for the tone."""
+MOST_LAG_S = 1.0
+"""Logging a step and making its first sound take far less; what takes longer is no measure of the next time."""
 LAST_WORDS_S = 30.0
 """How long the end of speech is waited for when the session ends."""
 
@@ -173,6 +175,12 @@ class Loop:
         self._begun_at_s = clock.steady_s()
         """When the last sentence began."""
         self._timer: StartTimer | None = None
+        self._fired_at_s = 0.0
+        """When the last timer ran out."""
+        self._lag_s = 0.0
+        """Time from there to the beginning of the sentence that it led to."""
+        self._timed = False
+        """Whether the next sentence is the one that a timer led to, with nothing said before it."""
         self._note_wanted = False
         self._quitting = False
         self._stopped = False
@@ -229,11 +237,16 @@ class Loop:
         if self._timer is not None:
             wanted, self._timer = self._timer, None
             passed_s = self._clock.steady_s() - self._begun_at_s
-            timed_out = TimedOut(wanted.joint)
-            self._clock.call_after(max(0.0, wanted.seconds - passed_s), lambda: self._inbox.put_own(timed_out))
+            wait_s = max(0.0, wanted.seconds - passed_s - self._lag_s)
+            self._clock.call_after(wait_s, lambda: self._timer_ran_out(wanted))
         self._ear.open(scope_of(self.state), self._floor.last_put().told)
 
+    def _timer_ran_out(self, timer: StartTimer) -> None:
+        self._fired_at_s = self._clock.steady_s()
+        self._inbox.put_own(TimedOut(timer.joint))
+
     def _step(self, came: Input) -> None:
+        self._timed = isinstance(came, TimedOut) and self._speaking == 0
         step = decide(self.state, came)
         if any(isinstance(fact, TroubleHeard) for fact in step.facts):
             self._log.heard()
@@ -241,7 +254,8 @@ class Loop:
             self._keep_sound(came.sound_sha256, recorded=bool(step.facts))
         if step.facts:
             at = self._clock.now().isoformat(timespec="milliseconds")
-            record = Record(number=self.records + 1, at=at, input=came, facts=step.facts)
+            up = self._clock.uptime()
+            record = Record(number=self.records + 1, at=at, input=came, facts=step.facts, uptime=up)
             counts, told = self._log.append(record)
             if not counts:
                 self._tell_of_log(told)
@@ -295,9 +309,12 @@ class Loop:
     def _say(self, sentence: Speak, *, interrupt: bool) -> None:
         self._ear.shut()
         self._speaking += 1
+        timed, self._timed = self._timed, False
 
         def begun() -> None:
             self._begun_at_s = self._clock.steady_s()
+            if timed:
+                self._lag_s = min(MOST_LAG_S, self._begun_at_s - self._fired_at_s)
             if sentence.announcement is not None:
                 self._floor.begin(sentence.announcement)
 

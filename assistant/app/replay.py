@@ -10,12 +10,14 @@ from datetime import time as time_of_day
 from pathlib import Path
 
 from assistant.account.account import account_of
+from assistant.account.chain import Fit, chain_of
 from assistant.account.story import AccountError, Line, line_of
 from assistant.account.times import clock_of
 from assistant.account.topics import Topic
 from assistant.account.walk import ReadLog
 from assistant.adapters.device_key import load_public_key
 from assistant.adapters.kept_sound import sound_name, sounds_folder
+from assistant.app.earlier import goes_on_from
 from assistant.app.report import load_log, read_session
 from assistant.app.seals import SealFinding, seal_findings
 from assistant.cable.splice_plan import JointNumber
@@ -23,6 +25,7 @@ from assistant.dialogue.messages import Heard, NoteKept, SessionEnded, SessionOp
 from assistant.dialogue.state import State
 from assistant.errors import AssistantError
 from assistant.handover.summary import NOT_GIVEN, tally_line
+from assistant.session.journal import read_file
 from assistant.session.record import Record, fact_object
 from assistant.session.replay import HistoryError, rerun, steps
 
@@ -133,7 +136,7 @@ def shown(line: Line) -> Iterator[str]:
     """Write a step as the session did."""
     clock = f"{line.at:%H:%M:%S}"
     if Topic.CLOCK in line.topics:
-        yield f"{clock}  (the clock was set back here)"
+        yield f"{clock}  (the clock was set here)"
     if line.came:
         way = f" [{line.way}]" if line.way else ""
         yield f"{clock}  > {line.came}{way}"
@@ -213,7 +216,11 @@ def checked(path: Path, public_key: Path | None) -> tuple[list[str], bool]:
             if not log.damages:
                 raise
             found.append(str(error))
-    for finding in [*_sound_findings(path, log.records), *seal_findings(path, log.count, key)]:
+    for finding in [
+        *_link_findings(path, log),
+        *_sound_findings(path, log.records),
+        *seal_findings(path, log.count, key),
+    ]:
         found.append(finding.about)
         good = good and finding.holds
     return found, good
@@ -225,13 +232,37 @@ def _account_lines(log: ReadLog) -> list[str]:
     if opened is not None and opened.settings.asking:
         return ["a session of questions only"]
     account = account_of([log])
-    ended = any(isinstance(fact, SessionEnded) for record in log.records for fact in record.facts)
+    ends = [fact for record in log.records for fact in record.facts if isinstance(fact, SessionEnded)]
+    ended = f"ended{' for today' if ends[-1].for_today else ''}" if ends else "not ended, it can be taken up again"
     again = ", ".join(str(row.sides[0]) for row in account.doubtful)
     return [
-        f"{tally_line(account)}; {'ended' if ended else 'not ended, it can be taken up again'}",
+        f"{tally_line(account)}; {ended}",
         *([f"to be called again: {again}"] if again else []),
-        *(line for line in account.notices if not any(line.endswith(damage) for damage in log.damages)),
+        *(
+            line
+            for line in account.notices
+            if not any(line.endswith(one) for one in (*log.damages, *account.chain.told))
+        ),
     ]
+
+
+def _link_findings(path: Path, log: ReadLog) -> Iterator[SealFinding]:
+    """Tell whether the logs that it goes on from lie beside it, and are what they were then."""
+    if log.earlier is None:
+        return
+    own = read_file(path)
+    beside = [one for one in sorted(path.parent.glob(f"*{path.suffix}")) if one.resolve() != path.resolve()]
+    others = [load_log(one, one.name) for one in beside if goes_on_from(own, read_file(one))]
+    for link in chain_of([log, *others], {}).of(log):
+        named = f"goes on from {link.earlier or link.head.name}, record {link.head.records}"
+        match link.fit:
+            case Fit.MISSING:
+                yield SealFinding(True, f"{named}, which does not lie beside it")
+            case Fit.FITS:
+                same = "to the last byte" if link.to_the_byte else "up to there"
+                yield SealFinding(True, f"{named}, which is what it was then, {same}")
+            case _:
+                yield SealFinding(False, link.told.removeprefix(f"{log.name} "))
 
 
 def _sound_findings(path: Path, records: Sequence[Record]) -> list[SealFinding]:

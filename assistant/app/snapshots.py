@@ -18,7 +18,7 @@ from assistant.dialogue.state import State
 from assistant.session.journal import FileJournal
 from assistant.session.place import OWN_FILE
 from assistant.session.record import RecordsLost
-from assistant.session.salvage import Known, LoadedLog
+from assistant.session.salvage import LoadedLog, known_of
 from assistant.session.snapshot import Snapshot, can_be_kept, from_bytes, to_bytes
 
 SUFFIX = ".state"
@@ -133,9 +133,8 @@ class Snapshots:
                 write()
 
     def _task(self, state: State, number: int) -> Callable[[], None] | None:
-        last_sum, length = self._journal.end
         if not self._usable or not program() or not can_be_kept(state):
             return None
         self._kept = number
-        log, snapshot = self._journal.path, Snapshot(Known(number, last_sum, length), state)
-        return lambda: _write(log, snapshot)
+        log, (last_sum, data) = self._journal.path, self._journal.so_far
+        return lambda: _write(log, Snapshot(known_of(data, number, last_sum), state))

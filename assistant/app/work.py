@@ -19,6 +19,7 @@ from assistant.adapters.voice_pyttsx3 import SpeechRenderer
 from assistant.adapters.voices import FileVoice, PrintVoice, SpeakerVoice
 from assistant.app import ears as ears_here
 from assistant.app import seals, snapshots
+from assistant.app.earlier import find_earlier, goes_on_from, is_undecided
 from assistant.app.hearing_thread import HearingThread
 from assistant.app.inbox import Inbox
 from assistant.app.loop import Feeds, ListeningGate, Loop
@@ -88,6 +89,10 @@ class WorkOptions:
     loudness: int | None = None
     """In percent of the usual."""
     keep_sound: bool = False
+    go_on: str | None = None
+    """Go on with the earlier logs without being asked; empty for those in the folder, else one of them."""
+    new: bool = False
+    """Leave earlier logs of the splice alone."""
     copy: Path | None = None
     """Folder of a second, equal log, on another disk or card."""
     assigned_keys: Mapping[str, str] = field(default_factory=dict)
@@ -106,7 +111,11 @@ class _Session:
 
 
 def work(
-    options: WorkOptions, *, source: AudioSource | None = None, screen: Screen | None = None
+    options: WorkOptions,
+    *,
+    source: AudioSource | None = None,
+    screen: Screen | None = None,
+    clock: Clock | None = None,
 ) -> tuple[State, Path]:
     """Run a session to its end and give its last state and its log.
 
@@ -118,10 +127,10 @@ def work(
 
     """
     screen = screen or TerminalScreen()
-    clock = SystemClock()
+    clock = clock or SystemClock()
     inbox, ear = Inbox(), ListeningGate()
     with StopSignals() as stops, ExitStack() as stack:
-        settings = None if options.resume is not None else _settings(options)
+        request = None if options.resume is not None else _request(options, screen)
         voice = _voice(options, inbox, screen)
         stack.callback(voice.close)
         tick = voice.tick if isinstance(voice, SpeakerVoice) else lambda: None
@@ -131,7 +140,7 @@ def work(
         for line in options.settings_told.splitlines():
             screen.show(line)
         session = (
-            _resumed(options, who, screen) if settings is None else _begun(options, StartAsked(settings, who), clock)
+            _resumed(options, who, screen) if request is None else _begun(options, replace(request, who=who), clock)
         )
         stack.callback(session.journal.close)
         for number, path in enumerate(session.journal.health.places):
@@ -158,7 +167,17 @@ def work(
     session.snapshots.end(state, loop.records)
     for path in session.journal.health.places:
         _seal_if_there_is_a_key(path, screen)
+    _refuse_undecided(state, session.journal.path)
     return state, session.journal.path
+
+
+def _refuse_undecided(state: State, log: Path) -> None:
+    """Say that nothing was begun, where it was not answered whether the work goes on."""
+    if state.undecided:
+        raise AssistantError(
+            f"{log}: whether to go on with the earlier logs was not answered, and nothing was begun; "
+            "say yes or no, or give --go-on or --new"
+        )
 
 
 def _seal_if_there_is_a_key(log: Path, screen: Screen) -> None:
@@ -294,6 +313,25 @@ class _Feeding:
         return Microphone(self._options.microphone, lambda trouble: self._inbox.put_own(MicrophoneTrouble(trouble)))
 
 
+def _request(options: WorkOptions, screen: Screen) -> StartAsked:
+    """Say what is to begin, with what earlier logs of the splice come to; who is at work is put in later."""
+    settings = _settings(options)
+    if options.go_on is not None and (options.new or options.asking):
+        raise AssistantError("work: --go-on goes on with earlier logs; leave out --new and --asking")
+    if options.new or options.asking:
+        return StartAsked(settings, Attendance(), goes_on=False if options.new else None)
+    named = Path(options.go_on) if options.go_on else None
+    found = find_earlier(options.log, settings, named, LOG_SUFFIX)
+    for line in found.told:
+        screen.show(f"Earlier logs: {line}")
+    if found.work is None:
+        if options.go_on is not None:
+            raise AssistantError(f"{options.log}: holds no work of this splice to go on with; leave out --go-on")
+        return StartAsked(settings, Attendance())
+    settings = replace(settings, place=found.place)
+    return StartAsked(settings, Attendance(), found.work, goes_on=None if options.go_on is None else True)
+
+
 def _settings(options: WorkOptions) -> SessionSettings:
     if options.plan is not None:
         return _plan_settings(options, options.plan)
@@ -349,6 +387,8 @@ def _copy_of(path: Path, options: WorkOptions) -> Path | None:
 
 
 def _resumed(options: WorkOptions, who: Attendance, screen: Screen) -> _Session:
+    if options.go_on is not None or options.new:
+        raise AssistantError("work: --resume goes on with one log, the others stay; leave out --go-on and --new")
     if options.plan or options.cable or options.first or options.last or options.asking or options.place:
         raise AssistantError(
             "work: --resume goes on as the log says; leave out the plan, --place, --cable, --from and --to"
@@ -368,7 +408,13 @@ def _resumed(options: WorkOptions, who: Attendance, screen: Screen) -> _Session:
     if not state.opened or state.ended:
         journal.close()
         why = "is ended" if state.ended else "holds no session"
-        raise AssistantError(f"{path}: {why}; start a new session with --cable")
+        raise AssistantError(f"{path}: {why}; give its plan to work to go on with the splice, or --cable")
+    if state.undecided:
+        journal.close()
+        raise AssistantError(f"{path}: nothing was begun in it; give its plan to work instead of --resume")
+    if (later := _gone_on_in(path)) is not None:
+        journal.close()
+        raise AssistantError(f"{path}: the work went on from it in {later.name}; go on with that one")
     keeper = snapshots.Snapshots(journal, loaded)
     keeper.after(state, loaded.last_number)
     return _Session(state, loaded.last_number, journal, ResumeAsked(len(loaded.torn), who), keeper)
@@ -393,7 +439,10 @@ def _is_unfinished(path: Path) -> bool:
         AssistantError: it is damaged, not at its end alone.
 
     """
-    ends = first_and_last(read_file(path))
+    data = read_file(path)
+    if is_undecided(data):
+        return False
+    ends = first_and_last(data)
     if ends is not None:
         first, last = ends
         return any(isinstance(fact, SessionOpened) for fact in first.facts) and not any(
@@ -414,6 +463,18 @@ def _longer_one(path: Path, paths: list[Path]) -> Path | None:
     return None
 
 
+def _gone_on_in(path: Path) -> Path | None:
+    """Give the log in the same folder that goes on from this one: nobody is to go on from one place twice."""
+    data = read_file(path)
+    for other in sorted(path.parent.glob(f"*{LOG_SUFFIX}")):
+        if other.name == path.name:
+            continue
+        with suppress(AssistantError):  # what cannot be read does not go on with it
+            if goes_on_from(read_file(other), data):
+                return other
+    return None
+
+
 def _newest_unfinished(folder: Path, screen: Screen) -> Path:
     """Give the newest log that is not ended; a damaged one is passed over, and told."""
     passed: list[str] = []
@@ -425,8 +486,11 @@ def _newest_unfinished(folder: Path, screen: Screen) -> Path:
             passed.append(str(error))
             continue
         longer = _longer_one(path, paths) if wanted else None
+        later = _gone_on_in(path) if wanted and longer is None else None
         if longer is not None:  # as where it was taken away and written anew under another name
             passed.append(f"{path}: is the beginning of {longer.name}, in which the session went on")
+        elif later is not None:
+            passed.append(f"{path}: the work went on from it in {later.name}")
         elif wanted:
             for line in passed:
                 screen.show(f"Passed over: {line}")

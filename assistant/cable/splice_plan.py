@@ -3,13 +3,13 @@
 Must not know what has been done already, how anything is spoken, or the text of a plan file.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from enum import Enum
 from functools import cached_property
 from typing import NewType
 
-from assistant.cable.colour_code import PAIRS_PER_GROUP, Order
+from assistant.cable.colour_code import PAIRS_PER_GROUP, Colours, Order, colours_of
 from assistant.cable.counts import CalledNumber, Count
 from assistant.cable.makeup import Address, Cable, CableError, GroupNumber, Position
 
@@ -187,6 +187,56 @@ class Plan:
     def address(self, place: Place) -> Address:
         """Give the address of a place in its cable."""
         return self.ends[place.end].address(place.position)
+
+    def called_alike(self, one: Place, other: Place) -> bool:
+        """Tell whether two pairs have the same count, number, group and colours."""
+        ends, addresses = [self.end_of(p) for p in (one, other)], [self.address(p) for p in (one, other)]
+        return (
+            ends[0].called(one.position) == ends[1].called(other.position)
+            and addresses[0].group.number == addresses[1].group.number
+            and addresses[0].colours == addresses[1].colours
+        )
+
+    @cached_property
+    def sides_differ(self) -> bool:
+        """Whether any joint is called otherwise on a far side than on the side that is called."""
+        joined = (joint for joint in self.joints if joint.kind.joined)
+        return any(not self.called_alike(joint.lead, place) for joint in joined for place in joint.places[1:])
+
+    def far_of(self, joint: Joint) -> tuple[Place, ...]:
+        """Give the pairs that the colours of a joint's far side mean, all of them coloured alike.
+
+        Of several far ends those count that are coloured otherwise than the called pair: what goes straight on needs
+        no name. None where two of these differ: one pair of colours cannot mean both. In a straight sequence it is the
+        same pair on the other side.
+        """
+        mates, own = joint.places[1:] or joint.places, self.address(joint.lead).colours
+        named = tuple(place for place in mates if self.address(place).colours != own) or mates
+        return named if len({self.address(place).colours for place in named}) == 1 else ()
+
+    def by_far_side(self, end: int) -> Mapping[Colours, JointNumber]:
+        """Give the joints called from an end that the colours of their far side alone name without doubt.
+
+        There are some only where no pair of that cable has any of these colours, called for or not, and no two joints
+        share them: else a wrong pair of the one side could pass for the right one of the other.
+        """
+        return self._by_far_side[end]
+
+    @cached_property
+    def _by_far_side(self) -> tuple[Mapping[Colours, JointNumber], ...]:
+        return tuple(self._named_from_far(end) for end in range(len(self.ends)))
+
+    def _named_from_far(self, end: int) -> Mapping[Colours, JointNumber]:
+        cable, found = self.ends[end].cable, dict[Colours, JointNumber]()
+        own = {colours_of(position) for position in range(1, min(cable.carrier_pairs, PAIRS_PER_GROUP) + 1)}
+        for joint in self.joints:
+            if joint.lead.end != end or not joint.kind.joined:
+                continue
+            for colours in {self.address(place).colours for place in self.far_of(joint)}:
+                if not isinstance(colours, Colours) or colours in own or colours in found:
+                    return {}
+                found[colours] = joint.number
+        return found
 
     def in_group(self, end: int, group: GroupNumber) -> tuple[Joint, ...]:
         """List the joints whose called pair lies in a group of an end, in the order of the work."""

@@ -23,7 +23,7 @@ CREATE TEMP TABLE files (
 );
 CREATE TEMP TABLE standings (
     splice VARCHAR, joint BIGINT, kind VARCHAR, standing VARCHAR, log VARCHAR, confirmed_in BIGINT, how VARCHAR,
-    channel VARCHAR, person VARCHAR, faults_left BIGINT
+    ends VARCHAR, channel VARCHAR, person VARCHAR, faults_left BIGINT
 );
 CREATE TEMP TABLE entry_tags (tag VARCHAR);
 CREATE TEMP TABLE cables (
@@ -39,6 +39,7 @@ _JOINT_COLUMNS = {
     "log": "VARCHAR",
     "confirmed_in": "BIGINT",
     "how": "VARCHAR",
+    "ends": "VARCHAR",
     "channel": "VARCHAR",
     "person": "VARCHAR",
     "faults_left": "BIGINT",

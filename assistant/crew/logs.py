@@ -6,7 +6,7 @@ a line means is left to the tables.
 
 import os
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import groupby
@@ -18,7 +18,7 @@ from assistant.account.walk import ReadLog, Walk, walk
 from assistant.cable.makeup import Cable, CableError
 from assistant.cable.plan_text import PlanError, read_plan
 from assistant.cable.splice_plan import Plan, straight_sequence
-from assistant.dialogue.messages import SessionOpened
+from assistant.dialogue.messages import EarlierWork, SessionOpened
 from assistant.dialogue.state import fold
 from assistant.errors import AssistantError
 from assistant.session.journal import DEMO_FOLDER
@@ -66,6 +66,8 @@ class JointRow:
     """The log in which it was confirmed, or changed last."""
     confirmed_in: int | None
     how: str | None
+    ends: str | None
+    """Which sides of the joint were named: near, far, both or none."""
     channel: str | None
     person: str | None
     faults_left: int
@@ -149,24 +151,27 @@ def roll_up(folder: Path) -> Iterator[FoundSplice]:
 def _splice_key(path: Path) -> object:
     """Tell of which splice a log is, by its first line; one that cannot be read stands alone."""
     try:
-        record = _first(path)
-        opened = next(fact for fact in record.facts if isinstance(fact, SessionOpened))
-        with refusing_forgery(record):
-            return splice_of(opened, [record], fold(record.facts)).key if not opened.settings.asking else path
+        records = _beginning(path)
+        opened = next(fact for fact in records[0].facts if isinstance(fact, SessionOpened))
+        with refusing_forgery(records[0]):
+            return splice_of(opened, records, fold(records[0].facts)).key if not opened.settings.asking else path
     except (OSError, RecordError, StopIteration, AssistantError):
         return path
 
 
-def _first(path: Path) -> Record:
-    """Give the record that begins a log, wherever damage has put it."""
+def _beginning(path: Path) -> Sequence[Record]:
+    """Give the record that begins a log, wherever damage has put it; where it may go on with others, all of them."""
     with path.open("rb") as file:
         try:
-            return decode(file.readline(), FIRST_SUM)[0]
+            first = decode(file.readline(), FIRST_SUM)[0]
+            if not any(isinstance(fact, EarlierWork) for fact in first.facts):
+                return [first]
         except RecordError:
-            records = read_log(path.read_bytes()).records
+            pass
+    records = read_log(path.read_bytes()).records
     if not records:
         raise RecordError("there is none")
-    return records[0]
+    return records
 
 
 def _splice(folder: Path, paths: list[Path], key: object, names: dict[str, object]) -> FoundSplice:
@@ -256,6 +261,7 @@ def _joints(account: Account, splice: str) -> Iterator[JointRow]:
             log=made.log if made else row.log,
             confirmed_in=made.record if made else None,
             how=made.how if made else None,
+            ends=made.ends if made else None,
             channel=made.by if made else None,
             person=(made.person.strip() or NO_NAME) if made else None,
             faults_left=len(row.known.faults),

@@ -7,6 +7,7 @@ from assistant.dialogue.machine import decide
 from assistant.dialogue.messages import (
     Attendance,
     DidYouSay,
+    EarlierWork,
     Heard,
     Input,
     SessionSettings,
@@ -39,10 +40,11 @@ pairs = "west pairs 2"
 reason = "alarm circuit"
 """
 _BEGINNINGS = (
-    SessionSettings(cable_pairs=50, first=1, last=50, asking=True),
-    SessionSettings(plan_text=_PLAN),
-    SessionSettings(plan_text=_PLAN, any_order=True),
-    SessionSettings(plan_text=_PLAN, site=Site.CABINET, short_checks=True),
+    (SessionSettings(cable_pairs=50, first=1, last=50, asking=True), None),
+    (SessionSettings(plan_text=_PLAN), None),
+    (SessionSettings(plan_text=_PLAN, any_order=True), None),
+    (SessionSettings(plan_text=_PLAN, site=Site.CABINET, short_checks=True), None),
+    (SessionSettings(plan_text=_PLAN), EarlierWork(logs=(), joints=())),
 )
 _CALLS = ("blue white", "orange white", "group one orange white")
 _UNSURE = "unsure"
@@ -90,8 +92,8 @@ def _id(mode: Mode) -> str:
 
 def _tried() -> Iterator[tuple[Mode, str, Mode]]:
     """Try every entry in the first state of each mode that is found on the way from each beginning."""
-    for settings in _BEGINNINGS:
-        began = _into(initial(), StartAsked(settings, Attendance()))[0]
+    for settings, earlier in _BEGINNINGS:
+        began = _into(initial(), StartAsked(settings, Attendance(), earlier))[0]
         joined, _ = _into(began, Typed(_CALLS[0], began.announcement))
         waiting, seen = [began, joined], {began.mode, joined.mode}
         while waiting:

@@ -13,6 +13,7 @@ from assistant.dialogue.messages import (
     DeviceFailed,
     DeviceLost,
     DidYouSay,
+    Fact,
     Heard,
     Input,
     KeysPressed,
@@ -35,8 +36,10 @@ from assistant.dialogue.messages import (
     StopAsked,
     TimedOut,
     Typed,
+    WorkBegunAnew,
+    WorkTakenUp,
 )
-from assistant.dialogue.modes import Mode
+from assistant.dialogue.modes import MUST_BE_ANSWERED, Mode
 from assistant.dialogue.rules import calling_out, following, questions, session
 from assistant.dialogue.rules.entry import Entry, announce, tell
 from assistant.dialogue.scope import key_scope_of, scope_of, told_scope_of, typed_scope_of
@@ -94,11 +97,19 @@ def _decide(state: State, came: Input) -> Step:
 
 
 def _start(came: StartAsked) -> Step:
-    opened = SessionOpened(came.settings, came.who)
-    after = fold((opened,))
+    opened: tuple[Fact, ...] = (SessionOpened(came.settings, came.who),)
+    earlier = came.earlier
+    asks = earlier is not None and (came.goes_on is None or earlier.finished)
+    if earlier is not None:
+        opened += (earlier,)
+    if came.goes_on is False:
+        opened, asks = (*opened, WorkBegunAnew()), False
+    elif earlier is not None and not asks:
+        opened += (WorkTakenUp(),)
+    after = fold(opened)
     said = tell(sentences.SOUND_IS_KEPT()) if came.who.keeps_sound else Step()
-    begun = Step((opened,), (Show(sentences.CAUTION()),)) + said
-    return begun + session.ask_check(after, wording.opening(after))
+    begun = Step(opened, (Show(sentences.CAUTION()),)) + said
+    return begun + (session.ask_to_go_on(after) if asks else session.begin(after))
 
 
 def _resume(state: State, came: ResumeAsked) -> Step:
@@ -107,6 +118,8 @@ def _resume(state: State, came: ResumeAsked) -> Step:
     said = tell(sentences.SOUND_IS_KEPT()) if came.who.keeps_sound else Step()
     greeting = wording.resumed(after, came.torn_bytes)
     step = Step((resumed,)) + said
+    if after.undecided:
+        return step + session.ask_to_go_on(after)
     if after.unchecked:
         return step + tell(greeting) + session.ask_check(after, "")
     return step + announce(after, greeting)
@@ -181,7 +194,7 @@ def _parsed(state: State, parsed: Parsed, call: str, by: Channel, came: Typed | 
         return _enter(state, Entry(intent=parsed.intent, call=call, by=by, after=came.after, during=came.during))
     if state.mode is Mode.ENDED:
         return Step((Missed("not now"),))
-    if state.mode is Mode.CHECKING:
+    if state.mode in MUST_BE_ANSWERED:
         return session.ask_check_again(state)
     if isinstance(came, KeysPressed) and not isinstance(parse_keys(came.keys, Scope(ALL_INTENTS)), NoMatch):
         return session.not_now(state, Entry(intent=say.Help(), call=call, by=by, after=came.after))

@@ -45,6 +45,21 @@ class Check(Enum):
     WORD = "word"
     KEY = "key"
 
+    @property
+    def names_a_pair(self) -> bool:
+        """Whether the pair itself was named."""
+        return self in (Check.NUMBER_AND_COLOURS, Check.COLOURS, Check.NUMBER)
+
+
+class Ends(Enum):
+    """Which sides of a joint a call named."""
+
+    NEAR = "near"
+    """The pair that is called for the joint, or none."""
+    FAR = "far"
+    """A pair that it is joined to, alone."""
+    BOTH = "both"
+
 
 class PairTest(Enum):
     """Tests of the verification pass, in the order of the trade: grounds before shorts."""
@@ -69,6 +84,143 @@ class Channel(Enum):
     VOICE = "voice"
     TYPED = "typed"
     KEYS = "keys"
+
+
+# --- what was built otherwise than planned: facts, and what is asked before they are -------------
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PairReplaced:
+    """Another pair of the same cable is joined in place of one, which is left."""
+
+    pair: JointNumber
+    """The joint that it was in; the number stays with the pair that is left."""
+    old: Place
+    new: Place
+    number: JointNumber
+    """Of the joint that is to be made instead."""
+    by: Channel
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class JointAdded:
+    """A joint is to be made that the plan does not have."""
+
+    pair: JointNumber
+    places: tuple[Place, ...]
+    """The pair that is called comes first."""
+    by: Channel
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PairPutOff:
+    """A pair is left for another day."""
+
+    pair: JointNumber
+    reason: Reason
+    tried: Tried | None
+    """What was tried on a pair that is left defective."""
+    by: Channel
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReversalTagged:
+    """A pair is reversed on purpose and tagged, or that tag is taken off."""
+
+    pair: JointNumber
+    tagged: bool
+    by: Channel
+
+
+AsBuiltFact = PairReplaced | JointAdded | PairPutOff | ReversalTagged
+"""Facts about what was built otherwise than planned."""
+
+
+# --- what earlier logs of the splice come to -------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class PairState:
+    """What is known of one joint, by the pair that is called; a joint without one is not done."""
+
+    confirmed: Check | None = None
+    faults: tuple[Fault, ...] = ()
+    skipped: bool = False
+    put_off: Reason | None = None
+    """Why it is left for another day; it is not come back to by itself."""
+    tried: Tried | None = None
+    reversed_on_purpose: bool = False
+    """Reversed and tagged: no fault, and not to be put right (7 CFR 1755.403(d)(6)(v))."""
+    tests: tuple[tuple[PairTest, bool], ...] = ()
+    """Latest result of each test made."""
+
+    @property
+    def left(self) -> bool:
+        """Whether it still waits to be joined, be it faulty or not."""
+        return self.confirmed is None
+
+    @property
+    def fresh(self) -> bool:
+        """Whether nothing is known of it: neither joined, nor skipped, nor faulty."""
+        return self.confirmed is None and not self.skipped and not self.faults and self.put_off is None
+
+    @property
+    def failed(self) -> bool:
+        """Whether it failed a test."""
+        return any(not passed for _, passed in self.tests)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LogHead:
+    """How far an earlier log went when another one went on from it."""
+
+    name: str
+    """Of its file then."""
+    first_sum: str
+    """Checksum of its first record, which tells which log it is."""
+    records: int
+    """Number of its last record."""
+    last_sum: str
+    """Checksum of that record, which stands for all before it."""
+    sha256: str
+    """Of the bytes up to there, in hex."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class JointsCarried:
+    """Joints of which the same is known, by the first and the last of numbers that follow one another."""
+
+    first: JointNumber
+    last: JointNumber
+    known: PairState
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EarlierWork:
+    """What earlier logs of this splice come to together. Kept whole, so that a log can be read without them.
+
+    It names no pair by itself: the work is gone on with by `WorkTakenUp` alone.
+    """
+
+    logs: tuple[LogHead, ...]
+    """The ends of all chains of logs: what they went on from is named in them."""
+    joints: tuple[JointsCarried, ...]
+    """What is known of the joints; one that is not named is not done."""
+    built: tuple[AsBuiltFact, ...] = ()
+    """Spares used and joints added, in the order in which they were."""
+    expected: JointNumber | None = None
+    """The joint that was to be called next."""
+    again: tuple[JointNumber, ...] = ()
+    """Joints to be called again: records of them are lost, or the logs contradict one another."""
+    people: tuple[str, ...] = ()
+    """Who worked, the latest last; without those who gave no name."""
+    first_day: str = ""
+    """Day of the first opening, ISO 8601."""
+    last_day: str = ""
+    anew: str = ""
+    """When the first of them was begun anew, as its first record has it; empty where it was not."""
+    finished: bool = False
+    """Whether it was said that the splice is finished."""
 
 
 # --- inputs --------------------------------------------------------------------------------------
@@ -130,6 +282,11 @@ class StartAsked:
 
     settings: SessionSettings
     who: Attendance
+    earlier: EarlierWork | None = None
+    """What earlier logs of this splice come to; None where there are none, or a new one was asked for."""
+    goes_on: bool | None = None
+    """What was said beforehand: that the work goes on with them, or that it begins anew; None where it is to be
+    asked. One that is finished is asked about all the same."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -286,56 +443,6 @@ Input = (
 )
 
 
-# --- what was built otherwise than planned: facts, and what is asked before they are -------------
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PairReplaced:
-    """Another pair of the same cable is joined in place of one, which is left."""
-
-    pair: JointNumber
-    """The joint that it was in; the number stays with the pair that is left."""
-    old: Place
-    new: Place
-    number: JointNumber
-    """Of the joint that is to be made instead."""
-    by: Channel
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class JointAdded:
-    """A joint is to be made that the plan does not have."""
-
-    pair: JointNumber
-    places: tuple[Place, ...]
-    """The pair that is called comes first."""
-    by: Channel
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PairPutOff:
-    """A pair is left for another day."""
-
-    pair: JointNumber
-    reason: Reason
-    tried: Tried | None
-    """What was tried on a pair that is left defective."""
-    by: Channel
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ReversalTagged:
-    """A pair is reversed on purpose and tagged, or that tag is taken off."""
-
-    pair: JointNumber
-    tagged: bool
-    by: Channel
-
-
-AsBuiltFact = PairReplaced | JointAdded | PairPutOff | ReversalTagged
-"""Facts about what was built otherwise than planned."""
-
-
 # --- questions: what the assistant may be waiting to be told ---------------------------------------
 
 
@@ -361,6 +468,9 @@ class JoinProtected:
     how: Check
     by: Channel
     asked_back: bool
+    ends: Ends = Ends.NEAR
+    far_ends: tuple[int, ...] = ()
+    """Of the call, as a confirmation keeps them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -379,7 +489,17 @@ class BuildOtherwise:
     """What happens if it is."""
 
 
-Question = DidYouSay | FinishAnyway | JoinProtected | SiteCheck | BuildOtherwise
+@dataclass(frozen=True, slots=True)
+class GoOn:
+    """There are earlier logs of this splice: go on with them?"""
+
+
+@dataclass(frozen=True, slots=True)
+class BeginAnew:
+    """Begin the splice anew, as if nothing of it were done?"""
+
+
+Question = DidYouSay | FinishAnyway | JoinProtected | SiteCheck | BuildOtherwise | GoOn | BeginAnew
 
 
 # --- facts ---------------------------------------------------------------------------------------
@@ -400,6 +520,16 @@ class SessionResumed:
     who: Attendance
 
 
+@dataclass(frozen=True, slots=True)
+class WorkTakenUp:
+    """The work goes on where the earlier logs end; one that was finished is open again."""
+
+
+@dataclass(frozen=True, slots=True)
+class WorkBegunAnew:
+    """A new splice begins, although there are earlier logs: nothing of them counts here."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PairConfirmed:
     """A pair is joined, in the words of the person who joined it. Not an electrical test."""
@@ -414,6 +544,9 @@ class PairConfirmed:
     """Why the pair was protected, where it was joined all the same."""
     same_entry: bool = False
     """Whether it belongs to the entry of the fact before it; both are taken back together."""
+    ends: Ends = Ends.NEAR
+    far_ends: tuple[int, ...] = ()
+    """Indices of the ends of the plan whose pair was named as the far side."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -465,6 +598,11 @@ class PaceSet:
     """Pairs are called out at this pace; 0 ends it."""
 
     seconds: float
+
+
+@dataclass(frozen=True, slots=True)
+class CallingDropped:
+    """The calling out of a module was taken back; nothing of it was confirmed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -562,6 +700,8 @@ class Mismatch:
     """The pairs that the call names; empty where it names none in this cable."""
     call: str
     """The words or keys as they came."""
+    far: tuple[Place, ...] = ()
+    """The pairs that the call names as the far side."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -683,14 +823,19 @@ class SessionEnded:
     """Not joined, for no fault."""
     joined_faulty: int = 0
     """Joined, with a fault outstanding."""
+    for_today: bool = False
+    """Whether only the day is over; else the splice is finished, which is final."""
 
 
 EntryFact = PairConfirmed | FaultMarked | FaultCleared | Reopened | PairSkipped | MovedTo | PairTested | AsBuiltFact
 """Facts that can be taken back."""
-WorkFact = EntryFact | CalledOut | PaceSet | VerifyingBegun | VerifyingEnded
+WorkFact = EntryFact | CalledOut | PaceSet | CallingDropped | VerifyingBegun | VerifyingEnded
 """Facts about a joint, the pace or the tests."""
 Fact = (
     SessionOpened
+    | EarlierWork
+    | WorkTakenUp
+    | WorkBegunAnew
     | SessionResumed
     | PairConfirmed
     | FaultMarked
@@ -699,6 +844,7 @@ Fact = (
     | CheckAnswered
     | CalledOut
     | PaceSet
+    | CallingDropped
     | TalkSet
     | VerifyingBegun
     | PairTested

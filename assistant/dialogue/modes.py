@@ -3,7 +3,16 @@
 from enum import Enum
 from typing import assert_never
 
-from assistant.dialogue.messages import BuildOtherwise, DidYouSay, FinishAnyway, JoinProtected, Question, SiteCheck
+from assistant.dialogue.messages import (
+    BeginAnew,
+    BuildOtherwise,
+    DidYouSay,
+    FinishAnyway,
+    GoOn,
+    JoinProtected,
+    Question,
+    SiteCheck,
+)
 
 
 class Mode(Enum):
@@ -26,7 +35,13 @@ class Mode(Enum):
     PROTECTED = "join protected"
     CHECKING = "site check"
     BUILDING = "build otherwise"
+    CHOOSING = "go on"
+    RENEWING = "begin anew"
     ENDED = "ended"
+
+
+MUST_BE_ANSWERED = frozenset({Mode.CHECKING, Mode.CHOOSING, Mode.RENEWING})
+"""Questions before the work: no other entry is taken before they are answered."""
 
 
 def mode_of(question: Question) -> Mode:
@@ -42,4 +57,8 @@ def mode_of(question: Question) -> Mode:
             return Mode.CHECKING
         case BuildOtherwise():
             return Mode.BUILDING
+        case GoOn():
+            return Mode.CHOOSING
+        case BeginAnew():
+            return Mode.RENEWING
     assert_never(question)

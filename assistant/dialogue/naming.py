@@ -3,7 +3,7 @@
 from assistant.cable.colour_code import Colours, Order, ServiceColours
 from assistant.cable.counts import CalledNumber
 from assistant.cable.makeup import Address, Group
-from assistant.cable.splice_plan import End, Joint, JointNumber, Place
+from assistant.cable.splice_plan import End, Joint, JointNumber
 from assistant.dialogue.state import State
 from assistant.words.intents import Fault, Reason, Tried
 from assistant.words.numbers import spoken
@@ -11,6 +11,8 @@ from assistant.words.vocabulary import FAULT_WORDS
 
 MOST_LISTED = 4
 AND = "and"
+OTHER_SIDE = "the other side"
+"""In place of the name of an end, where a straight sequence has only one."""
 
 
 def colours(pair: Colours | ServiceColours, order: Order) -> str:
@@ -46,7 +48,7 @@ def joint(made: Joint, state: State, before: Joint | None = None) -> str:
         same_colours = address.colours == lead_address.colours
         if goes_on and not same_colours and address.colours is not None:
             told.append(f"to {end.name}, {colours(address.colours, end.order or state.settings.pair_order)}")
-        elif not goes_on and not _called_alike(state, made.lead, place):
+        elif not goes_on and not state.plan.called_alike(made.lead, place):
             count = end.called(place.position)[0]
             called = pair(address, state, end)
             named = called if address.group.service else f"pair {called}"
@@ -65,14 +67,22 @@ def _side_by_side(state: State, before: Joint, made: Joint) -> bool:
     )
 
 
-def _called_alike(state: State, one: Place, other: Place) -> bool:
-    """Tell whether two pairs have the same count, number, group and colours."""
-    ends, addresses = [state.plan.end_of(p) for p in (one, other)], [state.plan.address(p) for p in (one, other)]
-    return (
-        ends[0].called(one.position) == ends[1].called(other.position)
-        and addresses[0].group.number == addresses[1].group.number
-        and addresses[0].colours == addresses[1].colours
+def far(made: Joint, state: State) -> str:
+    """Name the pair of the far side of a joint that a call can name, by its colours and end."""
+    places = state.plan.far_of(made)
+    shown = [(state.plan.end_of(place), state.plan.address(place)) for place in places]
+    return ", ".join(
+        f"to {end.name or OTHER_SIDE}, {colours(address.colours, end.order or state.settings.pair_order)}"
+        for end, address in shown
+        if address.colours is not None
     )
+
+
+def lead_and_far(made: Joint, state: State) -> str:
+    """Name the pair of a joint that is called, and the one of its far side where that is coloured otherwise."""
+    own = state.plan.address(made.lead).colours
+    differs = any(state.plan.address(place).colours != own for place in state.plan.far_of(made))
+    return f"{lead(made, state)}; {far(made, state)}" if differs else lead(made, state)
 
 
 def fault(kind: Fault) -> str:

@@ -5,7 +5,7 @@ Never depends on which pair is expected: a misheard word that equals the expecte
 
 from dataclasses import replace
 
-from assistant.dialogue.modes import Mode
+from assistant.dialogue.modes import MUST_BE_ANSWERED
 from assistant.dialogue.rules import session
 from assistant.dialogue.state import State
 from assistant.dialogue.table import CLOSED, TABLE
@@ -44,16 +44,17 @@ def scope_of(state: State) -> Scope:
         groups=groups > 1,
         super_units=any(end.cable.super_units > 1 for end in state.plan.ends),
         service=any(end.cable.service_pairs for end in state.plan.ends),
+        both_ends=state.plan.sides_differ,
         offsets=frozenset(offset for end in state.plan.ends for offset in end.offsets),
     )
 
 
 def told_scope_of(state: State) -> Scope:
-    """Give what help tells of: the checks take no other entry than their answer, whatever is listened for."""
+    """Give what help tells of: a question before the work takes no entry but its answer, whatever is listened for."""
     scope = scope_of(state)
-    if state.mode is not Mode.CHECKING:
+    if state.mode not in MUST_BE_ANSWERED:
         return scope
-    cells = TABLE[Mode.CHECKING].cells
+    cells = TABLE[state.mode].cells
     return replace(scope, intents=frozenset(i for i in scope.intents if cells[i] is not session.ask_check_again))
 
 

@@ -67,8 +67,35 @@ TOTAL_SPARE = _says("Total spare: {count}.", count="one")
 NOT_DONE = _says("Not done: {pairs}.", pairs=_TWO)
 FAULTY_NOT_JOINED = _says("Faulty and not joined: {pairs}.", pairs=_TWO)
 JOINED_WITH_FAULT = _says("Joined with a fault: {pairs}.", pairs=_TWO)
-FINISH_ANYWAY = _says("Finish all the same?")
+LEFT_FOR_ANOTHER_DAY = _says("Put off: {pairs}.", pairs=_TWO)
+FINISH_ANYWAY = _says("That is final. Finish all the same?")
 FINISHED = _says("Finished.")
+STOPPED_FOR_TODAY = _says("Stopped for today. The splice is not finished.")
+GO_ON = _says(
+    "{name}, begun on {day}{by}, total done {count}. Go on with it?",
+    name="splice at the yard",
+    day="two five November",
+    by=", last by crew one",
+    count="four three zero",
+)
+GO_ON_FINISHED = _says(
+    "{name} was finished on {day}{by}, total done {count}. Take it up again?",
+    name="splice at the yard",
+    day="two five November",
+    by=", last by crew one",
+    count="nine zero zero",
+)
+BEGIN_ANEW = _says("Begin anew? Then nothing that is done counts here.")
+GOING_ON = _says(
+    "Going on{who}: total done {count}, total not done {waiting}{put_off}.",
+    who=", crew two after crew one",
+    count="four three zero",
+    waiting="four seven zero",
+    put_off=", of them put off, total two",
+)
+FAULTS_OUTSTANDING = _says("Faults outstanding: {pairs}.", pairs=_TWO)
+NO_FAULT_OUTSTANDING = _says("No fault outstanding.")
+TO_CALL_AGAIN = _says("To be called again, since the logs do not tell: {pairs}.", pairs=_TWO)
 NOT_A_TEST = _says("A confirmation by voice or key is not an electrical test.")
 DO_THAT_FIRST = _says("Do that first.")
 SAY_YES_WHEN_DONE = _says("Say yes when it is done.")
@@ -99,6 +126,7 @@ SKIPPED = _says("{pair}, skipped.", pair=_PAIR)
 MARKED = _says("{pair}, marked {fault}{other}.", pair=_PAIR, fault="split", other=" with six, orange red")
 MARKED_NOT_JOINED = _says("{pair}, not joined, marked {fault}{other}.", pair=_PAIR, fault="open", other="")
 MENDED_WHERE_MADE = _says("It is mended at the splice where it was made; mending it elsewhere leaves two faults.")
+CLEARED_TEST_AGAIN = _says("{pair}, {fault} cleared. To be tested again.", pair=_PAIR, fault="open")
 CLEARED = _says("{pair}, {fault} cleared.", pair=_PAIR, fault="open")
 NO_SUCH_FAULT = _says("{pair} is not marked {fault}.", pair=_PAIR, fault="open")
 THAT_PAIR = _says("that pair")
@@ -115,6 +143,9 @@ FAULTS = _says("Marked, total pairs {count}: {pairs}.", count="two", pairs="pair
 FAILED_A_TEST = _says("{pair}, failed {tests}", pair="pair four", tests="continuity")
 NONE_MARKED = _says("No pair is marked.")
 UNDONE = _says("Undone: {what}{pair}.", what="fault of ", pair=_PAIR)
+UNDONE_EARLIER = _says(
+    "Undone, of before the break{by}: {what}{pair}.", what="fault of ", pair=_PAIR, by=" by the day shift"
+)
 THAT_STAYS = _says("A note or a reading stays in the log. Say undo that again for the entry before it.")
 NO_MICROPHONE = _says("Nothing can be recorded, there is no microphone. Write note, and the text.")
 NOTHING_TO_UNDO = _says("There is nothing to undo.")
@@ -128,6 +159,22 @@ NOTE_LOST = _says("The note could not be recorded.")
 
 NOT_LOGGED = _says("Not logged.")
 HEARD = _says("Heard {pair}{standing}.", pair="four, brown white", standing=", already done")
+HEARD_FAR = _says("Heard {pair}, to {colours}.", pair="seven, orange red", colours="slate white")
+HEARD_FAR_SIDE = _says(
+    "Heard the far side of {pair}{standing}.", pair="two, orange white; to new, slate red", standing=""
+)
+FAR_GOES_TO = _says(
+    "{colours} on {end} goes to {pair}{standing}.",
+    colours="slate white",
+    end="new",
+    pair="five, slate white",
+    standing=", already done",
+)
+FAR_IS_FREE = _says("{colours} on {end} is {kind}.", colours="slate white", end="new", kind="spare")
+NOT_THERE_ON_FAR_SIDE = _says("The far side ends before those colours.")
+SEVERAL_FAR_SIDES = _says("Its far sides differ. Call the first pair alone.")
+CALL_BOTH_SIDES = _says("The expected pair has those colours on its far side. Call both sides.")
+CALL_WHOLE = _says("Out of turn, call it by number and colours.")
 HEARD_BOTH = _says("Heard {number} and {colours}.", number="six", colours="orange white")
 NUMBER_IS = _says("{pair}.", pair="six, blue red")
 COLOURS_ARE = _says("{colours} is {number}.", colours="orange white", number="two")
@@ -251,6 +298,9 @@ CALLING_OUT = _says(
 PACE = _says("One every {interval}, or as long as a call takes.", interval="three seconds")
 ALL_CALLED = _says("All called. Say confirm module, or call single pairs.")
 CALLED_OUT = _says("{joint}.", joint=_PAIR)
+NONE_CALLED_YET = _says("No pair is called out yet.")
+CALLED_UP_TO = _says("Called out up to {pair}.", pair=_PAIR)
+CALLING_DROPPED = _says("Undone: the calling out. Nothing of it is logged.")
 NOTHING_CALLED_OUT = _says("No pairs are called out. Say call them out.")
 SAY_CONFIRM_MODULE = _says("Pairs are called out. Say confirm module, or call the pair.")
 MODULE_CONFIRMED = _says(

@@ -3,6 +3,7 @@
 `evolve` never refuses: the fact has happened.
 """
 
+from bisect import bisect_left, bisect_right
 from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass, field, fields, make_dataclass, replace
@@ -36,10 +37,12 @@ from assistant.dialogue.messages import (
     AsBuiltFact,
     Asked,
     CalledOut,
+    CallingDropped,
     CarriedOn,
     Check,
     CheckAnswered,
     DeviceLost,
+    EarlierWork,
     EntryFact,
     Fact,
     FaultCleared,
@@ -59,6 +62,7 @@ from assistant.dialogue.messages import (
     PairPutOff,
     PairReplaced,
     PairSkipped,
+    PairState,
     PairTest,
     PairTested,
     Question,
@@ -80,43 +84,14 @@ from assistant.dialogue.messages import (
     Undone,
     VerifyingBegun,
     VerifyingEnded,
+    WorkBegunAnew,
     WorkFact,
+    WorkTakenUp,
 )
 from assistant.dialogue.modes import Mode, mode_of
-from assistant.words.intents import Fault, Reason, Tried
+from assistant.words.intents import Fault
 
 _T = TypeVar("_T")
-
-
-@dataclass(frozen=True, slots=True)
-class PairState:
-    """What is known of one joint, by the pair that is called; a joint without one is not done."""
-
-    confirmed: Check | None = None
-    faults: tuple[Fault, ...] = ()
-    skipped: bool = False
-    put_off: Reason | None = None
-    """Why it is left for another day; it is not come back to by itself."""
-    tried: Tried | None = None
-    reversed_on_purpose: bool = False
-    """Reversed and tagged: no fault, and not to be put right (7 CFR 1755.403(d)(6)(v))."""
-    tests: tuple[tuple[PairTest, bool], ...] = ()
-    """Latest result of each test made."""
-
-    @property
-    def left(self) -> bool:
-        """Whether it still waits to be joined, be it faulty or not."""
-        return self.confirmed is None
-
-    @property
-    def fresh(self) -> bool:
-        """Whether nothing is known of it: neither joined, nor skipped, nor faulty."""
-        return self.confirmed is None and not self.skipped and not self.faults and self.put_off is None
-
-    @property
-    def failed(self) -> bool:
-        """Whether it failed a test."""
-        return any(not passed for _, passed in self.tests)
 
 
 UNTOUCHED = PairState()
@@ -147,6 +122,16 @@ class Verifying:
 
 
 @dataclass(frozen=True, slots=True)
+class AtWork:
+    """Who is at work, and in which sitting of the session."""
+
+    person: str = ""
+    """Empty where no name was given."""
+    sitting: int = 0
+    """1 when the session is begun, one more each time it is gone on with."""
+
+
+@dataclass(frozen=True, slots=True)
 class UndoPoint:
     """What to go back to when the last entry is taken back."""
 
@@ -159,6 +144,8 @@ class UndoPoint:
     pairs: Map[JointNumber, PairState]
     expected: JointNumber | None
     verifying: Verifying | None
+    at_work: "AtWork"
+    """Who made the entry, and in which sitting."""
     before: "UndoPoint | None"
 
 
@@ -211,6 +198,10 @@ class State:
     plan: Plan
     settings: SessionSettings = field(default_factory=SessionSettings)
     opened: bool = False
+    earlier: EarlierWork | None = None
+    """What earlier logs of the splice come to, where the work goes on with them, or may."""
+    undecided: bool = False
+    """Whether it is still to be said that the work goes on with them, or begins anew."""
     ended: bool = False
     held: bool = False
     question: Question | None = None
@@ -237,9 +228,12 @@ class State:
     """Seconds between pairs that are called out; 0 when none are."""
     called_out: tuple[JointNumber, ...] = ()
     """Joints called out and not yet confirmed."""
+    entries_since_calling: int = 0
+    """Facts that can be taken back, since pairs were last begun to be called out."""
     verifying: Verifying | None = None
     verified_to: Verifying | None = None
     """Where the verification was left, to go on from there."""
+    at_work: AtWork = AtWork()
     hears: bool = False
     """Whether there is a microphone, or a recording in its place."""
     kept_last: bool = False
@@ -450,7 +444,7 @@ def evolve(state: State, fact: Fact) -> State:
     if not isinstance(fact, _TURNS_AWAY) and after.undo is state.undo and _acted_on(after) == _acted_on(state):
         return after
     number = AnnouncementNumber(state.announcement + 1)
-    anew = isinstance(fact, SessionOpened | SessionResumed)
+    anew = isinstance(fact, SessionOpened | SessionResumed | WorkTakenUp)
     moved = anew or (after is not state and _place_in_work(after) != _place_in_work(state))
     return _with(after, announcement=number, group_since=number if moved else after.group_since)
 
@@ -467,7 +461,7 @@ def _place_in_work(state: State) -> object:
 
 _READ_BACK_AFTER = (
     *(SessionOpened, SessionResumed, CarriedOn, MovedTo, Undone, Mismatch, Asked, Reopened, VerifyingEnded, TalkSet),
-    *(FaultMarked, FaultCleared, PairSkipped, DeviceLost, MicrophoneTroubled, SoundMissed),
+    *(FaultMarked, FaultCleared, PairSkipped, CallingDropped, DeviceLost, MicrophoneTroubled, SoundMissed),
     *(PairReplaced, JointAdded, PairPutOff, ReversalTagged),
 )
 """Breaks, jumps, doubts: behind them a pair is read back whole, whatever the talk."""
@@ -484,9 +478,16 @@ def _evolve(state: State, fact: Fact) -> State:
             return _opened(fact)
         case SessionResumed():
             unchecked = _checks_on_resume(state) if state.settings.site else ()
-            state = _with(state, hears=bool(fact.who.microphone))
+            at_work = AtWork(fact.who.person, state.at_work.sitting + 1)
+            state = _with(state, hears=bool(fact.who.microphone), at_work=at_work)
             fresh = _with(state, held=False, question=None, pace_s=0.0, called_out=(), taken_group=None)
             return _with(fresh, unchecked=unchecked)
+        case EarlierWork():
+            return _with(state, earlier=fact, undecided=True)
+        case WorkTakenUp():
+            return _taken_up(state)
+        case WorkBegunAnew():
+            return _with(state, earlier=None, undecided=False, question=None)
         case SessionEnded():
             return _with(state, ended=True, question=None)
         case Undone():
@@ -540,13 +541,13 @@ def _evolve_work(state: State, fact: WorkFact) -> State:
                 state, fact, pair, replace(state.of(pair), confirmed=how, skipped=False, put_off=None, tried=None)
             )
             called_out = () if how is Check.MODULE else _without(state.called_out, pair)
-            return _moved_on(_with(done, called_out=called_out, reads_back=False), pair)
+            single = how is not Check.MODULE and pair in state.called_out and pair != state.expected
+            done = _with(done, called_out=called_out, reads_back=False)
+            return done if single else _moved_on(done, pair)
         case FaultMarked(pair=pair, fault=fault):
             return _faulty(state, fact, pair, fault)
         case FaultCleared(pair=pair, fault=fault):
-            known = state.of(pair)
-            mended = _set(state, fact, pair, replace(known, faults=_without(known.faults, fault)))
-            return _in_hand(mended, pair) if known.confirmed is None else mended
+            return _mended(state, fact, pair, fault)
         case Reopened(pair=pair):
             opened = _set(state, fact, pair, _opened_again(state.of(pair)))
             if state.verifying is not None and state.verifying.joint == pair:
@@ -561,8 +562,11 @@ def _evolve_work(state: State, fact: WorkFact) -> State:
         case CalledOut(pair=pair):
             return _with(state, called_out=(*_without(state.called_out, pair), pair))
         case PaceSet(seconds=seconds):
-            begins = seconds > 0 and state.pace_s == 0
-            return _with(state, pace_s=seconds, called_out=() if begins else state.called_out)
+            if seconds == 0 or state.pace_s:
+                return _with(state, pace_s=seconds)
+            return _with(state, pace_s=seconds, called_out=(), entries_since_calling=0)
+        case CallingDropped():
+            return _with(state, pace_s=0.0, called_out=())
         case PairTested(pair=pair, test=test, passed=passed):
             return _tested(state, fact, pair, test, passed)
         case VerifyingBegun(test=test, pair=pair, all_tests=all_tests):
@@ -599,11 +603,10 @@ def _built(state: State, fact: AsBuiltFact) -> State:
             known = state.of(pair)
             faults = _without(known.faults, Fault.REVERSAL) if tagged else known.faults
             return _set(state, fact, pair, replace(known, faults=faults, reversed_on_purpose=tagged))
-        case PairReplaced(pair=pair, old=old, new=new, number=number):
-            plan = with_pair_replaced(state.plan, old, new, number)
-        case JointAdded(pair=number, places=places):
-            pair = number
-            plan = with_joint_added(state.plan, Joint(number=number, kind=JoinKind.STRAIGHT, places=places))
+        case PairReplaced(pair=pair, number=number):
+            plan = _built_plan(state.plan, fact)
+        case JointAdded(pair=pair):
+            number, plan = pair, _built_plan(state.plan, fact)
         case never:
             assert_never(never)
     changed = _set(state, fact, pair, state.of(pair))
@@ -619,6 +622,17 @@ def _faulty(state: State, fact: FaultMarked, pair: JointNumber, fault: Fault) ->
     return _moved_on(marked, pair) if pair == state.expected and state.verifying is None else marked
 
 
+def _mended(state: State, fact: FaultCleared, pair: JointNumber, fault: Fault) -> State:
+    """Give the state in which a fault is mended: what the pair was tested for before counts no more."""
+    known = state.of(pair)
+    mended = _set(state, fact, pair, replace(known, faults=_without(known.faults, fault), tests=()))
+    if known.confirmed is None:
+        return _in_hand(mended, pair)
+    if state.verifying is not None and state.verifying.joint is None:
+        return _testing_on(mended, pair, state.verifying.test)
+    return mended
+
+
 def plan_for(settings: SessionSettings) -> Plan:
     """Give the plan of a session: the one it was given, or the straight sequence that its settings name."""
     if settings.plan_text:
@@ -632,6 +646,7 @@ def _opened(fact: SessionOpened) -> State:
         plan=plan_for(settings),
         settings=settings,
         opened=True,
+        at_work=AtWork(fact.who.person, 1),
         hears=bool(fact.who.microphone),
         unchecked=_checks(settings),
         talk=settings.talk,
@@ -639,6 +654,45 @@ def _opened(fact: SessionOpened) -> State:
         loudness=settings.loudness,
     )
     return state if settings.asking or settings.any_order else _expecting(state, state.next_after(None))
+
+
+def _taken_up(state: State) -> State:
+    """Give the state in which all is known that the earlier logs come to; nothing of it can be taken back here.
+
+    Raises:
+        ChangeError: what was built otherwise cannot be. No rule makes such a fact.
+
+    """
+    earlier = state.earlier
+    if earlier is None:
+        return state
+    plan = state.plan
+    for built in earlier.built:
+        plan = _built_plan(plan, built)
+    numbers = sorted(plan.by_number)
+    pairs = {
+        number: run.known
+        for run in earlier.joints
+        for number in numbers[bisect_left(numbers, run.first) : bisect_right(numbers, run.last)]
+    }
+    taken = _with(state, plan=plan, pairs=Map(pairs), undecided=False, question=None)
+    if state.settings.asking or state.settings.any_order:
+        return taken
+    was = earlier.expected
+    waits = was in plan.by_number and plan.by_number[was].kind.joined and taken.of(was).left
+    return _expecting(taken, was if waits else taken.next_after(None))
+
+
+def _built_plan(plan: Plan, fact: AsBuiltFact) -> Plan:
+    """Give the plan with a spare used, or a joint added."""
+    match fact:
+        case PairReplaced(old=old, new=new, number=number):
+            return with_pair_replaced(plan, old, new, number)
+        case JointAdded(pair=number, places=places):
+            return with_joint_added(plan, Joint(number=number, kind=JoinKind.STRAIGHT, places=places))
+        case PairPutOff() | ReversalTagged():
+            return plan
+    assert_never(fact)
 
 
 def _checks(settings: SessionSettings) -> tuple[str, ...]:
@@ -654,8 +708,9 @@ def _checks_on_resume(state: State) -> tuple[str, ...]:
 
 
 def _set(state: State, fact: EntryFact, pair: JointNumber, known: PairState) -> State:
-    point = undo_point(fact, state.plan, state.pairs, state.expected, state.verifying, state.undo)
-    return _with(state, pairs=state.pairs.set(pair, known), undo=point, kept_last=False)
+    point = undo_point(fact, state.plan, state.pairs, state.expected, state.verifying, state.at_work, state.undo)
+    entries = state.entries_since_calling + 1
+    return _with(state, pairs=state.pairs.set(pair, known), undo=point, kept_last=False, entries_since_calling=entries)
 
 
 def undo_point(
@@ -664,6 +719,7 @@ def undo_point(
     pairs: Map[JointNumber, PairState],
     expected: JointNumber | None,
     verifying: Verifying | None,
+    at_work: AtWork,
     before: UndoPoint | None,
 ) -> UndoPoint:
     """Give the point to go back to when this entry is taken back, from what was before it."""
@@ -675,6 +731,7 @@ def undo_point(
         pairs=pairs,
         expected=expected,
         verifying=verifying,
+        at_work=at_work,
         before=before,
     )
 
@@ -730,7 +787,16 @@ def _undone(state: State) -> State:
     point = state.undo
     if point is None:
         return state
-    back = _with(state, plan=point.plan, pairs=point.pairs, undo=point.before, called_out=())
+    since = state.entries_since_calling
+    called_out = _without(state.called_out, point.pair) if since else ()
+    back = _with(
+        state,
+        plan=point.plan,
+        pairs=point.pairs,
+        undo=point.before,
+        called_out=called_out,
+        entries_since_calling=max(0, since - 1),
+    )
     if state.verifying is not None:
         end = state.end
         if point.verifying is not None and point.verifying.joint is not None:

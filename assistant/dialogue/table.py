@@ -70,6 +70,7 @@ _ALWAYS: dict[type[Intent], Cell] = {
     say.Help: Dispatch.TELLS_HELP,
     say.HoldOn: session.hold,
     say.Finish: session.finish,
+    say.StopForToday: session.stop_for_today,
     say.BareNumber: session.refuse_bare_number,
     say.TakeNote: session.take_note,
     say.ChangeTalk: talking.change_talk,
@@ -117,6 +118,14 @@ _IN_QUESTION: dict[type[Intent], Cell] = {
     say.Help: Dispatch.LEAVES_QUESTION,
 }
 
+_BEFORE_THE_WORK: dict[type[Intent], Cell] = {
+    **dict.fromkeys(ALL_INTENTS, session.ask_check_again),
+    say.SayAgain: Dispatch.LEAVES_QUESTION,
+    say.HeardThat: Dispatch.LEAVES_QUESTION,
+    say.Help: Dispatch.LEAVES_QUESTION,
+}
+"""In a question that must be answered before the work."""
+
 TABLE: dict[Mode, ModeRow] = {
     Mode.ASKING: ModeRow(
         _NOT_NOW
@@ -141,6 +150,7 @@ TABLE: dict[Mode, ModeRow] = {
             say.Confirm: calling_out.say_confirm_module,
             say.SkipPair: calling_out.say_confirm_module,
             say.ConfirmModule: calling_out.confirm_module,
+            say.UndoThat: calling_out.undo,
             say.MarkFault: faults.name_the_pair,
             say.ClearFault: faults.name_the_pair,
             say.JoinedFaulty: faults.name_the_pair,
@@ -210,15 +220,14 @@ TABLE: dict[Mode, ModeRow] = {
         unsure=questions.ask_whether_said_instead,
     ),
     Mode.CHECKING: ModeRow(
-        dict.fromkeys(ALL_INTENTS, session.ask_check_again)
-        | {
-            say.Yes: session.check_done,
-            say.No: session.check_not_done,
-            say.SayAgain: Dispatch.LEAVES_QUESTION,
-            say.HeardThat: Dispatch.LEAVES_QUESTION,
-            say.Help: Dispatch.LEAVES_QUESTION,
-        },
+        _BEFORE_THE_WORK | {say.Yes: session.check_done, say.No: session.check_not_done},
         unsure=session.ask_check_again,
+    ),
+    Mode.CHOOSING: ModeRow(
+        _BEFORE_THE_WORK | {say.Yes: session.go_on, say.No: session.ask_anew}, unsure=session.ask_check_again
+    ),
+    Mode.RENEWING: ModeRow(
+        _BEFORE_THE_WORK | {say.Yes: session.begin_anew, say.No: session.ask_to_go_on}, unsure=session.ask_check_again
     ),
     Mode.ENDED: ModeRow(dict.fromkeys(ALL_INTENTS, session.stay_silent), unsure=session.stay_silent),
 }
@@ -279,6 +288,7 @@ def names(intent: Intent) -> Names:
             | say.HoldOn()
             | say.CarryOn()
             | say.Help()
+            | say.StopForToday()
             | say.Finish()
             | say.EndVerifying()
             | say.StartVerifying()

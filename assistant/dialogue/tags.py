@@ -23,6 +23,9 @@ INPUT_TAGS: dict[type[Input], str] = {
 }
 FACT_TAGS: dict[type[Fact], str] = {
     messages.SessionOpened: "session-opened",
+    messages.EarlierWork: "earlier-work",
+    messages.WorkTakenUp: "work-taken-up",
+    messages.WorkBegunAnew: "work-begun-anew",
     messages.SessionResumed: "session-resumed",
     messages.PairConfirmed: "pair-confirmed",
     messages.FaultMarked: "fault-marked",
@@ -31,6 +34,7 @@ FACT_TAGS: dict[type[Fact], str] = {
     messages.CheckAnswered: "check-answered",
     messages.CalledOut: "called-out",
     messages.PaceSet: "pace-set",
+    messages.CallingDropped: "calling-dropped",
     messages.TalkSet: "talk-set",
     messages.VerifyingBegun: "verifying-begun",
     messages.PairTested: "pair-tested",
@@ -69,4 +73,6 @@ QUESTION_TAGS: dict[type[Question], str] = {
     messages.JoinProtected: "join-protected",
     messages.SiteCheck: "site-check",
     messages.BuildOtherwise: "build-otherwise",
+    messages.GoOn: "go-on",
+    messages.BeginAnew: "begin-anew",
 }

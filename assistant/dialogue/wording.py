@@ -4,6 +4,8 @@ Numbers above twelve are read digit by digit. An announcement tells the pair in 
 way to it: cable, unit, group, and pairs to leave alone.
 """
 
+from calendar import month_name
+from datetime import date
 from itertools import groupby
 from typing import assert_never
 
@@ -15,14 +17,18 @@ from assistant.dialogue import sentences as s
 from assistant.dialogue.checks import question_of
 from assistant.dialogue.messages import (
     AsBuiltFact,
+    BeginAnew,
     BuildOtherwise,
     Channel,
     Check,
     DidYouSay,
+    EarlierWork,
+    Ends,
     EntryFact,
     FaultCleared,
     FaultMarked,
     FinishAnyway,
+    GoOn,
     JoinProtected,
     JointAdded,
     KeyTrouble,
@@ -31,6 +37,7 @@ from assistant.dialogue.messages import (
     PairPutOff,
     PairReplaced,
     PairSkipped,
+    PairState,
     PairTest,
     PairTested,
     Question,
@@ -40,6 +47,7 @@ from assistant.dialogue.messages import (
     SiteCheck,
     TalkSet,
     Trouble,
+    WorkTakenUp,
 )
 from assistant.dialogue.modes import Mode
 from assistant.dialogue.naming import (
@@ -59,7 +67,7 @@ from assistant.dialogue.naming import (
 from assistant.dialogue.naming import numbered as numbered_pairs
 from assistant.dialogue.resolve import Disagreement, Groups, Nothing, Pairs, Why
 from assistant.dialogue.sentences import Sentence
-from assistant.dialogue.state import TESTS, PairState, Standing, State
+from assistant.dialogue.state import TESTS, AtWork, Standing, State, fold
 from assistant.words.intents import CallGroup, CallPair, Fault, TalkWish
 from assistant.words.numbers import DIGITS, spoken
 
@@ -75,6 +83,8 @@ def together(*told: str) -> str:
 def opening(state: State) -> str:
     """Greet at the start of a session; the announcement follows."""
     settings, caution = state.settings, s.SPOKEN_CAUTION()
+    if state.earlier is not None and not settings.asking:
+        return together(caution, going_on(state, state.earlier), _cable_in_hand(state) if settings.any_order else "")
     if settings.asking:
         return together(caution, s.CABLE_OPENED(size=spoken(state.cable.pairs)), s.ASK_FOR_A_PAIR())
     if settings.any_order:
@@ -83,6 +93,52 @@ def opening(state: State) -> str:
         title = state.plan.title or s.UNTITLED.text
         return together(caution, s.PLAN_OPENED(title=title, count=spoken(len(state.plan.to_join))))
     return together(caution, s.RANGE_OPENED(size=spoken(state.cable.pairs), run=run(settings.first, settings.last)))
+
+
+def going_on(state: State, earlier: EarlierWork) -> str:
+    """Tell, where earlier logs are gone on with: who, what is done, what waits, which faults are outstanding."""
+    tally, faulty = state.tally(), tuple(n for n in state.plan.to_join if state.of(n).faults)
+    off = sum(state.of(number).left and state.of(number).put_off is not None for number in state.plan.to_join)
+    before = earlier.people[-1] if earlier.people else ""
+    who = ", ".join(part for part in (state.at_work.person, f"after {before}" if before else "") if part)
+    told = s.GOING_ON(
+        who=f", {who}" if who else "",
+        count=spoken(tally.joined),
+        waiting=spoken(tally.not_joined),
+        put_off=f", of them put off, total {spoken(off)}" if off else "",
+    )
+    faults = s.FAULTS_OUTSTANDING(pairs=numbered(state, faulty)) if faulty else s.NO_FAULT_OUTSTANDING()
+    waits = tuple(number for number in earlier.again if number in state.plan.by_number and state.of(number).left)
+    return together(told, faults, s.TO_CALL_AGAIN(pairs=numbered(state, waits)) if waits else "")
+
+
+def go_on_or_not(state: State) -> str:
+    """Ask whether the work goes on with earlier logs."""
+    earlier = state.earlier
+    assert earlier is not None, "asked only where there are some"
+    by = f", last by {earlier.people[-1]}" if earlier.people else ""
+    place = f", {state.settings.place}" if state.settings.place else ""
+    name = f"{_splice_in_words(state)}{place}"
+    day = earlier.last_day if earlier.finished else earlier.first_day
+    sentence = s.GO_ON_FINISHED if earlier.finished else s.GO_ON
+    count = fold((WorkTakenUp(),), state).tally().joined
+    return sentence(name=name, day=_day(day), by=by, count=spoken(count))
+
+
+def _splice_in_words(state: State) -> str:
+    settings = state.settings
+    if state.plan.is_sequence:
+        return f"{spoken(state.cable.pairs)} pair cable, pairs {run(settings.first, settings.last)}"
+    return state.plan.title or s.UNTITLED.text
+
+
+def _day(day: str) -> str:
+    """Say a day without its year."""
+    try:
+        found = date.fromisoformat(day)
+    except ValueError:
+        return day
+    return f"{spoken(found.day)} {month_name[found.month]}"
 
 
 def _cable_in_hand(state: State) -> str:
@@ -132,8 +188,10 @@ def numbered(state: State, joints: tuple[JointNumber, ...]) -> str:
 def unfinished(state: State) -> str:
     """Tell of each kind of unfinished joint which pairs they are; empty where all is done."""
     plain = tuple(n for n in state.left() if not state.of(n).faults)
+    off = tuple(n for n in plain if state.of(n).put_off is not None)
     kinds = (
-        (plain, s.NOT_DONE),
+        (tuple(n for n in plain if n not in off), s.NOT_DONE),
+        (off, s.LEFT_FOR_ANOTHER_DAY),
         (state.with_standing(Standing.FAULTY), s.FAULTY_NOT_JOINED),
         (state.with_standing(Standing.JOINED_FAULTY), s.JOINED_WITH_FAULT),
     )
@@ -145,6 +203,13 @@ def finished(state: State) -> str:
     if state.settings.asking:
         return s.FINISHED()
     return together(s.FINISHED(), counts(state), s.NOT_A_TEST())
+
+
+def stopped_for_today(state: State) -> str:
+    """Close the day; the splice goes on."""
+    if state.settings.asking:
+        return s.FINISHED()
+    return together(s.STOPPED_FOR_TODAY(), counts(state), s.NOT_A_TEST())
 
 
 # --- what is expected ------------------------------------------------------------------------------
@@ -159,12 +224,17 @@ def question(state: State, asked: Question) -> str:
             return together(unfinished(state), s.FINISH_ANYWAY())
         case JoinProtected(joint=number):
             made = state.plan.by_number[number]
-            return s.JOIN_PROTECTED(pair=_named_with_cable(state, made), reason=made.protect)
+            named = f"{_named_with_cable(state, made)}{_far_called(state, made, asked.ends)}"
+            return s.JOIN_PROTECTED(pair=named, reason=made.protect)
         case BuildOtherwise(change=change):
             return built_otherwise(state, change)
         case SiteCheck(check=check):
             assert state.settings.site is not None, "checks are asked of a kind of place"
             return question_of(check, state.settings.site)
+        case GoOn():
+            return go_on_or_not(state)
+        case BeginAnew():
+            return s.BEGIN_ANEW()
     assert_never(asked)
 
 
@@ -184,8 +254,8 @@ def announcement(state: State, before: Joint | None = None) -> str:
             return s.ASK_FOR_A_PAIR()
         case Mode.ANY_ORDER:
             return s.TOTAL_NOT_DONE(count=spoken(len(state.left()))) if state.left() else s.NO_PAIR_WAITS()
-        case Mode.CALLING if not state.pace_s:
-            return s.ALL_CALLED()
+        case Mode.CALLING:
+            return called_so_far(state) if state.pace_s else s.ALL_CALLED()
         case _:
             return coming(state, before)
 
@@ -329,12 +399,13 @@ def _group_in_short(state: State, made: Joint) -> str:
 # --- entries ---------------------------------------------------------------------------------------
 
 
-def confirmed(state: State, made: Joint) -> str:
-    """Read a confirmed pair back; the state is that after it."""
+def confirmed(state: State, made: Joint, ends: Ends = Ends.NEAR) -> str:
+    """Read a confirmed pair back, with the far side where that was called; the state is that after it."""
     faults = state.of(made.number).faults
-    read_back = s.CONFIRMED(pair=lead(made, state))
+    name = lead(made, state) if ends is Ends.NEAR else f"{lead(made, state)}; {naming.far(made, state)}"
+    read_back = s.CONFIRMED(pair=name)
     if faults:
-        read_back = s.CONFIRMED_FAULTY(pair=lead(made, state), faults=_faults(faults))
+        read_back = s.CONFIRMED_FAULTY(pair=name, faults=_faults(faults))
     cable = s.CABLE(name=state.plan.end_of(made.lead).name) if _may_be_of_several(state) else ""
     return together(cable, read_back, where_done(state, made))
 
@@ -342,6 +413,12 @@ def confirmed(state: State, made: Joint) -> str:
 def _may_be_of_several(state: State) -> bool:
     """In any order a number may be of another cable than was thought, so that its cable is said."""
     return state.settings.any_order and _has_several_leads(state)
+
+
+def _far_called(state: State, made: Joint, ends: Ends) -> str:
+    """Name the far side behind the pair, where it was called or is coloured otherwise."""
+    whole = naming.lead_and_far(made, state) != lead(made, state) or ends is not Ends.NEAR
+    return f"; {naming.far(made, state)}," if whole else ""
 
 
 def _has_several_leads(state: State) -> bool:
@@ -377,9 +454,10 @@ def mark_again(state: State, made: Joint) -> str:
     return together(s.NOT_LOGGED(), s.HEARD(pair=lead(made, state), standing=f", {_already(state.of(made.number))}"))
 
 
-def cleared(state: State, made: Joint, fault: Fault) -> str:
-    """Tell that a fault is mended."""
-    return s.CLEARED(pair=_named_with_cable(state, made), fault=naming.fault(fault))
+def cleared(state: State, made: Joint, fault: Fault, *, tested: bool) -> str:
+    """Tell that a fault is mended, and that its tests count no more, where it had any."""
+    told = s.CLEARED_TEST_AGAIN if tested else s.CLEARED
+    return told(pair=_named_with_cable(state, made), fault=naming.fault(fault))
 
 
 def no_such_fault(state: State, made: Joint | None, fault: Fault) -> str:
@@ -438,8 +516,8 @@ def no_such_cable(state: State, number: int) -> str:
     return s.NO_PAIR_ON_CABLE(name=state.plan.ends[number - 1].name)
 
 
-def undone(state: State, made: Joint, fact: EntryFact) -> str:
-    """Tell what was taken back."""
+def undone(state: State, made: Joint, fact: EntryFact, at_work: AtWork) -> str:
+    """Tell what was taken back, and whose entry it was where it is of an earlier sitting."""
     match fact:
         case FaultMarked(pair=first):
             both = f"{_named_with_cable(state, state.plan.by_number[first])} and " if first != made.number else ""
@@ -466,7 +544,10 @@ def undone(state: State, made: Joint, fact: EntryFact) -> str:
             what = "module up to " if how is Check.MODULE else ""
         case never:
             assert_never(never)
-    return s.UNDONE(what=what, pair=_named_with_cable(state, made))
+    pair = _named_with_cable(state, made)
+    if at_work == state.at_work:
+        return s.UNDONE(what=what, pair=pair)
+    return s.UNDONE_EARLIER(what=what, pair=pair, by=f" by {at_work.person}" if at_work.person else "")
 
 
 def moved(state: State, made: Joint) -> str:
@@ -571,9 +652,21 @@ def talk_changed(wish: TalkWish, now: TalkSet) -> str:
 # --- calling out -----------------------------------------------------------------------------------
 
 
-def calling_out(count: int, pace_s: float) -> str:
-    """Tell that pairs will be called out."""
-    return s.CALLING_OUT(count=spoken(count), pace=pace(pace_s))
+def calling_out(state: State, count: int, pace_s: float, left_out: list[Joint]) -> str:
+    """Tell that pairs will be called out, and which protected ones will not."""
+    told = s.CALLING_OUT(count=spoken(count), pace=pace(pace_s))
+    return together(told, _left_out(state, left_out))
+
+
+def _left_out(state: State, joints: list[Joint]) -> str:
+    return s.LEFT_OUT(pairs=numbered(state, tuple(made.number for made in joints))) if joints else ""
+
+
+def called_so_far(state: State) -> str:
+    """Tell how far the calling out has come."""
+    if not state.called_out:
+        return s.NONE_CALLED_YET()
+    return s.CALLED_UP_TO(pair=lead(state.plan.by_number[state.called_out[-1]], state))
 
 
 def pace(pace_s: float) -> str:
@@ -584,9 +677,9 @@ def pace(pace_s: float) -> str:
 
 
 def called_out(state: State, made: Joint) -> str:
-    """Call a pair for the splicer to join."""
-    protected = s.PROTECTED(reason=made.protect) if made.protect else ""
-    return together(protected, s.CALLED_OUT(joint=joint(made, state)))
+    """Call a pair for the splicer to join; its far side is told whole only where the offset changes."""
+    before = state.plan.by_number[state.called_out[-1]] if state.called_out else None
+    return s.CALLED_OUT(joint=joint(made, state, before))
 
 
 def module_confirmed(state: State, joints: list[Joint], left_out: list[Joint]) -> str:
@@ -596,8 +689,7 @@ def module_confirmed(state: State, joints: list[Joint], left_out: list[Joint]) -
     span = state.plan.joints[turn[joints[0].number] : turn[joints[-1].number]]
     others = tuple(j.number for j in span if j.kind.joined and state.of(j.number).left and j.number not in named)
     told = together(told, s.PASSED_OVER(pairs=numbered(state, others)) if others else "")
-    numbers = numbered(state, tuple(made.number for made in left_out))
-    return together(told, s.LEFT_OUT(pairs=numbers) if left_out else "", where_done(state, joints[-1]))
+    return together(told, _left_out(state, left_out), where_done(state, joints[-1]))
 
 
 # --- verification ----------------------------------------------------------------------------------
@@ -659,12 +751,48 @@ def _value(found: ReadingLogged) -> str:
 
 
 def mismatch(state: State, found: Address) -> str:
-    """Say both: what was called and what is expected."""
+    """Say both: what was called and what is expected; and where it looks like the far side, how that is called."""
     number = state.plan.at.get(Place(state.end, found.pair))
     known = "" if state.plan.is_sequence else s.NOT_IN_PLAN.text
     if number is not None:
         known = _already(state.of(number))
     heard = s.HEARD(pair=pair(found, state), standing=f", {known}" if known else "")
+    made = state.expected_joint
+    far = () if made is None else state.plan.far_of(made)
+    is_far = made is not None and any(state.plan.address(p).colours == found.colours for p in far)
+    return together(s.NOT_LOGGED(), heard, s.CALL_BOTH_SIDES() if is_far else "", expected(state))
+
+
+def far_mismatch(state: State, made: Joint, called: Colours, found: tuple[Place, ...]) -> str:
+    """Say which joint it would be: the far side that was called is another's, or nobody's."""
+    order = state.settings.pair_order
+    heard = s.HEARD_FAR(pair=lead(made, state), colours=colours(called, order))
+    if not state.plan.far_of(made):
+        return together(s.NOT_LOGGED(), heard, s.SEVERAL_FAR_SIDES(), expected(state))
+    goes_to = [_goes_to(state, place) for place in found] or [s.NOT_THERE_ON_FAR_SIDE()]
+    return together(s.NOT_LOGGED(), heard, *goes_to, expected(state))
+
+
+def _goes_to(state: State, place: Place) -> str:
+    """Say what the plan does with a pair of a far side."""
+    end, address = state.plan.end_of(place), state.plan.address(place)
+    assert address.colours is not None, "it was found by its colours"
+    named = {
+        "colours": colours(address.colours, end.order or state.settings.pair_order),
+        "end": end.name or naming.OTHER_SIDE,
+    }
+    number = state.plan.at.get(place)
+    made = None if number is None else state.plan.by_number[number]
+    if made is None or not made.kind.joined:
+        return s.FAR_IS_FREE(**named, kind=s.NOT_IN_PLAN.text if made is None else made.kind.value)
+    known = _already(state.of(made.number))
+    return s.FAR_GOES_TO(**named, pair=lead(made, state), standing=f", {known}" if known else "")
+
+
+def far_side_of(state: State, made: Joint) -> str:
+    """Say both: the joint whose far side was called, and the one that is expected."""
+    known = _already(state.of(made.number))
+    heard = s.HEARD_FAR_SIDE(pair=naming.lead_and_far(made, state), standing=f", {known}" if known else "")
     return together(s.NOT_LOGGED(), heard, expected(state))
 
 
@@ -694,7 +822,7 @@ def not_now(state: State) -> str:
             return s.ON_HOLD()
         case Mode.ASKING:
             return s.ONLY_ANSWERS()
-        case Mode.UNSURE | Mode.FINISHING | Mode.PROTECTED | Mode.CHECKING:
+        case Mode.UNSURE | Mode.FINISHING | Mode.PROTECTED | Mode.CHECKING | Mode.CHOOSING | Mode.RENEWING:
             return s.SAY_YES_OR_NO()
         case _:
             return s.NOT_NOW()

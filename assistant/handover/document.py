@@ -5,6 +5,7 @@ from importlib.resources import files
 
 from assistant import __version__
 from assistant.account.account import Account, Row
+from assistant.account.chain import Link
 from assistant.account.contradictions import Contradiction
 from assistant.account.findings import Finding
 from assistant.account.story import Line
@@ -36,11 +37,13 @@ def as_object(account: Account, *, issued: datetime) -> dict[str, object]:
                 "seal": log.seal,
                 "seal_line": log.seal_line,
                 "damages": list(log.damages),
+                "goes_on_from": [_link(link) for link in account.chain.of(log)],
             }
             for log in account.logs
         ],
         "notices": list(account.notices),
         "plan": account.identity.plan,
+        "finished": _sitting(account.finished) if account.finished else None,
         "first_day": account.first_day.isoformat(),
         "verdict": verdict(account).line,
         "go_back": [_reason(account, reason) for reason in go_back(account)],
@@ -62,6 +65,7 @@ def as_object(account: Account, *, issued: datetime) -> dict[str, object]:
         ],
         "tally": {standing.value: account.tally[standing] for standing in Standing},
         "confirmed_by": dict(account.ways),
+        "ends_named": dict(account.ends_named),
         "work_s": round(account.work_s, 3),
         "stretches": [{"began": stamp(s.began), "ended": stamp(s.ended)} for s in account.stretches],
         "utterances": dict(account.heard),
@@ -80,6 +84,17 @@ def as_object(account: Account, *, issued: datetime) -> dict[str, object]:
 def schema() -> str:
     """Give the JSON Schema (draft 2020-12) of the object; it allows names that are added later."""
     return files("assistant.handover").joinpath("document.schema.json").read_text(encoding="utf-8")
+
+
+def _link(link: Link) -> dict[str, object]:
+    head = link.head
+    return {
+        "name": link.earlier or head.name,
+        "record": head.records,
+        "last_sum": head.last_sum,
+        "fit": link.fit.value,
+        "unchanged": link.to_the_byte,
+    }
 
 
 def _reason(account: Account, reason: GoBack) -> dict[str, object]:
@@ -153,8 +168,9 @@ def row_object(row: Row) -> dict[str, object]:
                 "group": side.group,
                 "colours": side.colours,
                 "binder": side.binder,
+                "named": row.was_named(index),
             }
-            for side in row.sides
+            for index, side in enumerate(row.sides)
         ],
         "standing": row.standing.value,
         "faults": [fault.value for fault in row.known.faults],
@@ -173,6 +189,8 @@ def row_object(row: Row) -> dict[str, object]:
 def _made(made: Made) -> dict[str, object]:
     return {
         "how": made.how,
+        "ends": made.ends,
+        "far_ends": list(made.far_ends),
         "by": made.by,
         "asked_back": made.asked_back,
         "protected": made.protected,
@@ -214,6 +232,7 @@ def _slip(account: Account, slip: Slip) -> dict[str, object]:
         "expected": [account.called(spot) for spot in slip.expected],
         "called": [account.called(spot) for spot in slip.called],
         "call": slip.call,
+        "far": [account.called(spot) for spot in slip.far],
         "followed_by": slip.followed_by,
     }
 

@@ -20,7 +20,7 @@ from assistant.account.contradictions import JOINED
 from assistant.account.runs import runs, why
 from assistant.account.story import Line
 from assistant.account.topics import Topic
-from assistant.account.walk import StandingChange
+from assistant.account.walk import ENDS_NAMED, StandingChange
 from assistant.cable.colour_code import RINGS, TIPS, Order
 from assistant.cable.splice_plan import End
 from assistant.dialogue import naming, sentences
@@ -99,6 +99,7 @@ def as_page(account: Account, sounds: Sounds | None = None, *, issued: datetime)
             chart=_chart(account),
             codes=CODES,
             data=_data(account, sounds),
+            ends=ENDS_NAMED,
             head=headline(account),
             identity=parts.identity(account, issued),
             issued=issued,
@@ -258,7 +259,7 @@ def _told(change: StandingChange) -> str:
         for part in (
             "opened again" if change.reopened else "",
             *(f"cleared {fault.value}" for fault in change.cleared),
-            words_of(change.standing, change.known, change.doubt),
+            words_of(change.standing, change.known, change.doubt, change.made),
             f"named by {made.how}" if made else "",
             "asked back" if made and made.asked_back else "",
             *(f"{test.value} passed" for test, passed in change.known.tests if passed),
@@ -275,9 +276,10 @@ def _when(account: Account, at: datetime, log: int, record: int) -> list[object]
 def _slips(account: Account, logs: _Names) -> list[list[object]]:
     found = []
     for slip in account.slips:
-        rows = dict.fromkeys(account.row_of.get(spot, -1) for spot in (*slip.expected, *slip.called[:4]))
+        rows = dict.fromkeys(account.row_of.get(spot, -1) for spot in (*slip.expected, *slip.called[:4], *slip.far))
         expected = ", ".join(account.called(spot) for spot in slip.expected) or "none"
-        text = f"expected {expected}, called \N{LEFT DOUBLE QUOTATION MARK}{slip.call}\N{RIGHT DOUBLE QUOTATION MARK}"
+        called = parts.called_words(account, slip)
+        text = f"expected {expected}, called \N{LEFT DOUBLE QUOTATION MARK}{called}\N{RIGHT DOUBLE QUOTATION MARK}"
         text += f"; then {slip.followed_by}"
         found.append([*_when(account, slip.at, logs(slip.log), slip.record), [row for row in rows if row >= 0], text])
     return found

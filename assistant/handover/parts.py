@@ -7,7 +7,7 @@ from datetime import datetime
 from assistant.account.account import Account, Row
 from assistant.account.findings import Finding
 from assistant.account.runs import Span
-from assistant.account.walk import Remark, Spot
+from assistant.account.walk import ENDS_NAMED, Remark, Slip, Spot
 from assistant.cable.splice_plan import in_runs, unjoined
 from assistant.dialogue import sentences
 from assistant.dialogue.checks import question_of
@@ -20,6 +20,7 @@ from assistant.handover.summary import (
     called_runs,
     clock,
     duration,
+    finished_words,
     found_words,
     go_back,
     headline,
@@ -68,6 +69,8 @@ def identity(account: Account, issued: datetime) -> Part:
     head = headline(account)
     hourly = f", {head.per_hour} joined an hour" if head.per_hour else ""
     ways = "; ".join(f"{account.ways[way]:,} {about}" for way, (_, about) in WAYS.items() if account.ways[way])
+    named = account.ends_named
+    ends_named = "; ".join(f"{about}: {named[which]:,}" for which, about in ENDS_NAMED.items() if named[which])
     ends = (
         (
             f"sheath {end.name}".strip(),
@@ -91,12 +94,14 @@ def identity(account: Account, issued: datetime) -> Part:
             "work",
             f"{clock(account.began)} to {clock(account.ended)} {account.ended:%z}; {head.work} without pauses{hourly}",
         ),
+        ("finished", finished_words(account)),
         ("plan", account.identity.plan),
         *ends,
         ("joints to make", f"{head.to_join:,}: {tally_line(account)}"),
         ("not joined", f"{account.tally[Standing.DEAD]:,} dead, {account.tally[Standing.SPARE]:,} spare"),
         ("protected", f"{sum(bool(row.joint.protect) for row in account.rows):,}"),
         ("checked", ways),
+        ("ends", ends_named if account.plan.sides_differ else ""),
         ("date of issue", f"{issued:%Y-%m-%d}"),
     )
     about = f"A confirmed pair is the word of the person who joined it, not an electrical test. {sentences.CAUTION()}"
@@ -290,6 +295,12 @@ def _pairs(account: Account, spots: tuple[Spot, ...]) -> Cell:
     return Cell(runs=tuple(NamedRun(account.called(spot), account.row_of.get(spot)) for spot in spots))
 
 
+def called_words(account: Account, slip: Slip) -> str:
+    """Give a call that did not fit as it came, and the pairs that it named on the far side."""
+    far = ", ".join(account.called(spot) for spot in slip.far)
+    return f"{slip.call} (far side: {far})" if far else slip.call
+
+
 def mismatches(account: Account) -> Part:
     """Give every call that did not fit, and what followed."""
     return Part(
@@ -302,7 +313,7 @@ def mismatches(account: Account) -> Part:
             (
                 clock(slip.at),
                 _pairs(account, slip.expected),
-                slip.call,
+                called_words(account, slip),
                 slip.followed_by,
                 Cell(f"{slip.log} {slip.record}", sound=(slip.log, slip.record)),
             )
@@ -365,9 +376,20 @@ def logs(account: Account) -> Part:
         name="logs",
         title="Logs",
         about="A seal holds where the log is as it was when a trusted device signed it.",
-        head=("log", "records", "last checksum", "SHA-256 of the file", "seal"),
-        widths=(1, 0, 0, 0, 1),
-        rows=tuple((one.name, f"{one.count:,}", one.last_sum, one.sha256, one.seal_line) for one in account.logs),
+        head=("log", "goes on from", "records", "last checksum", "SHA-256 of the file", "seal"),
+        widths=(1, 0.8, 0, 0, 0, 1),
+        rows=tuple(
+            (
+                one.name,
+                "; ".join(f"{x.earlier or x.head.name} {x.head.records}, {x.fit.value}" for x in account.chain.of(one))
+                or "-",
+                f"{one.count:,}",
+                one.last_sum,
+                one.sha256,
+                one.seal_line,
+            )
+            for one in account.logs
+        ),
     )
 
 

@@ -10,11 +10,12 @@ from assistant.account.account import Account, Row
 from assistant.account.contradictions import Contradiction
 from assistant.account.findings import Finding
 from assistant.account.runs import Span, runs, spans, why
-from assistant.account.walk import StandingChange
+from assistant.account.walk import ENDS_NAMED, Made, StandingChange
 from assistant.account.work_time import per_hour
 from assistant.cable.splice_plan import in_runs
+from assistant.dialogue.messages import Ends, PairState
 from assistant.dialogue.naming import put_off_for
-from assistant.dialogue.state import PairState, Standing
+from assistant.dialogue.state import Standing
 
 WAYS: dict[str, tuple[str, str]] = {
     "number+colours": ("N+C", "by number and both colours: the two check each other"),
@@ -25,6 +26,7 @@ WAYS: dict[str, tuple[str, str]] = {
     "key": ("K", "by the confirm key, without naming the pair"),
 }
 """Way of checking -> its sign in the pictures and what it means, the surest first."""
+WITH_FAR_SIDE = (Ends.BOTH.value, Ends.FAR.value)
 NOT_GIVEN = "not given"
 """In place of a person."""
 
@@ -87,13 +89,13 @@ def named(standing: Standing) -> str:
 
 def standing_words(row: Row) -> str:
     """Say how a joint stands at the end; see `words_of`."""
-    return words_of(row.standing, row.known, row.doubt)
+    return words_of(row.standing, row.known, row.doubt, row.made)
 
 
-def words_of(standing: Standing, known: PairState, doubt: str) -> str:
+def words_of(standing: Standing, known: PairState, doubt: str, made: Made | None) -> str:
     """Say how a joint stands, in few words: no two standings are said alike, and every fault is named.
 
-    What was built otherwise than planned is said here: paper, page and runs follow.
+    What was built otherwise than planned, and that the far side was named, is said here: paper, page and runs follow.
     """
     match standing:
         case Standing.JOINED_FAULTY:
@@ -106,9 +108,11 @@ def words_of(standing: Standing, known: PairState, doubt: str) -> str:
             words = _put_off(known)
         case _:
             words = standing.value
+    joined = standing in (Standing.CONFIRMED, Standing.JOINED_FAULTY)
+    ends = ENDS_NAMED[made.ends] if joined and made is not None and made.ends in WITH_FAR_SIDE else ""
     on_purpose = "reversed on purpose" if known.reversed_on_purpose else ""
     failed = f"failed {_failed(known)}" if known.failed else ""
-    return "; ".join(part for part in (words, on_purpose, failed, "call again" if doubt else "") if part)
+    return "; ".join(part for part in (words, ends, on_purpose, failed, "call again" if doubt else "") if part)
 
 
 def _faults(known: PairState) -> str:
@@ -337,6 +341,12 @@ def mended_words(account: Account, one: Finding) -> str:
 def _by(account: Account, person: str, change: StandingChange) -> str:
     where = f"{change.log} " if len(account.logs) > 1 else ""
     return f"{person or NOT_GIVEN}, {change.at:%Y-%m-%d %H:%M}, {where}record {change.record}"
+
+
+def finished_words(account: Account) -> str:
+    """Say whether it was said that the splice is finished; that is a person's word."""
+    last = account.finished
+    return f"{clock(last.ended)}, {last.person or NOT_GIVEN}, {last.log} record {last.record}" if last else "no"
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,7 +5,7 @@ import io
 
 from assistant.account.account import Account, Row
 from assistant.account.findings import Finding
-from assistant.account.sides import Side
+from assistant.handover.summary import finished_words
 from assistant.texts import csv_cell
 
 COLUMNS: dict[str, str] = {
@@ -20,7 +20,9 @@ COLUMNS: dict[str, str] = {
     "colours": "colours of the pair",
     "standing": "open, skipped, faulty, joined_faulty, confirmed, dead or spare",
     "how": "how the pair was named when it was confirmed; empty where it is not",
-    "by": "voice, typed or keys",
+    "ends": "near, far or both: which sides of the joint were named; none, or not told, where an earlier log tells",
+    "named": "true or false: whether the pair of this row was named when the joint was confirmed",
+    "by": "voice, typed or keys; empty where only an earlier log tells, which was not given",
     "asked_back": "true or false: whether it was accepted only after a question",
     "person": "who confirmed it",
     "at_utc": "when, by the clock of the device, in whole seconds of UTC",
@@ -36,7 +38,8 @@ COLUMNS: dict[str, str] = {
     "protect": "why the pair is protected",
     "reason": "why it is dead or spare",
     "doubt": "why nobody can tell whether it is joined, so that it has to be called again",
-    "logs": "each log with its seal, and what must be known of the logs; the same in every row",
+    "logs": "each log with its seal, what must be known of the logs, and whether the splice is finished; the same in "
+    "every row",
 }
 """Name of each column -> what it holds. Times, truths and texts are written as `texts.csv_cell` says."""
 
@@ -53,23 +56,25 @@ def as_csv(account: Account) -> str:
     out = io.StringIO()
     writer = csv.writer(out)
     writer.writerow(COLUMNS)
-    of_logs = "; ".join([*(f"{log.name}: {log.seal_line}" for log in account.logs), *account.notices])
+    seals = (f"{log.name}: {log.seal_line}" for log in account.logs)
+    of_logs = "; ".join([*seals, *account.notices, f"finished: {finished_words(account)}"])
     outstanding: dict[int, dict[str, Finding]] = {}
     for one in account.findings:
         if one.mended is None:
             outstanding.setdefault(one.row, {})[one.fault] = one
     for index, row in enumerate(account.rows):
-        for side in row.sides:
+        for side in range(len(row.sides)):
             cells = [*_cells(row, side), *_faults(row, outstanding.get(index, {})), *_rest(row), of_logs]
             writer.writerow([csv_cell(cell) for cell in cells])
     return out.getvalue()
 
 
-def _cells(row: Row, side: Side) -> list[object]:
-    made = row.made
+def _cells(row: Row, index: int) -> list[object]:
+    made, side = row.made, row.sides[index]
     return [
         *(row.joint.number, row.joint.kind.value, side.end, side.count, side.number, side.position),
         *(side.group, side.binder, side.colours, row.standing.value, row.how),
+        *(row.ends, row.was_named(index) if row.how else ""),
         *((made.by, made.asked_back, made.person, made.at, made.log, made.record) if made else [""] * 6),
     ]
 

@@ -72,7 +72,7 @@ COSTLY_INTENTS: frozenset[type[Intent]] = frozenset(
     {
         *(say.Confirm, say.UndoThat, say.SkipPair, say.MarkFault, say.JoinedFaulty, say.ClearFault, say.Redo),
         *(say.ConfirmModule, say.PassedTest, say.GoTo, say.GoToCable, say.HoldOn, say.Finish, say.Yes),
-        *(say.FailedTest, say.GroupGood),
+        *(say.FailedTest, say.GroupGood, say.StopForToday),
     }
 )
 """Entries that change the record without naming a pair, or move the place."""
@@ -196,7 +196,8 @@ def _judge_scored(reading: Reading, scope: Scope, tuning: Tuning, *, second_agre
     may_be_a_tail = short or _is_colours_alone(reading.intent)
     agreed = second_agrees or (reading.free_agrees and not may_be_a_tail)
     if _is_coded(reading.intent):
-        limits = CODED if agrees_with_itself(reading.intent, scope) and not short else usual
+        whole = not short and reading.intent.far is None  # colours of a far side are checked by no number
+        limits = CODED if whole and agrees_with_itself(reading.intent, scope) else usual
         agreed = second_agrees
     margin = limits.margin_agreed if agreed else limits.margin_alone
     if not quiet and not agreed and may_be_a_tail:

@@ -159,9 +159,9 @@ class FileJournal:
         return self._places[0].path
 
     @property
-    def end(self) -> tuple[str, int]:
-        """Checksum of the last record, and bytes up to its end."""
-        return self._last_sum, len(self._data)
+    def so_far(self) -> tuple[str, bytes]:
+        """Checksum of the last record, and all bytes up to its end."""
+        return self._last_sum, bytes(self._data)
 
     @property
     def on_one_disk(self) -> bool:

@@ -14,10 +14,11 @@ import msgspec
 from assistant.dialogue import messages as m
 from assistant.dialogue.messages import Fact, Input
 from assistant.dialogue.tags import FACT_TAGS, INPUT_TAGS
+from assistant.ports import MOST_UPTIME_S, Uptime
 
 LONGEST_USUAL = 4000
 """Bytes of a line that is read here: a number or a nesting that `json` refuses for its size is longer."""
-_NOT_USUAL = (m.StartAsked, m.ResumeAsked, m.SessionOpened, m.SessionResumed, m.Asked)
+_NOT_USUAL = (m.StartAsked, m.ResumeAsked, m.SessionOpened, m.EarlierWork, m.SessionResumed, m.Asked)
 """Written as no object of their fields, and seldom."""
 
 
@@ -27,6 +28,7 @@ class _Line(msgspec.Struct, gc=False, forbid_unknown_fields=True):
     at: str
     input: msgspec.Raw
     facts: list[msgspec.Raw]
+    uptime: Uptime | None = None
 
 
 class _Heard(msgspec.Struct, gc=False):
@@ -73,8 +75,8 @@ _INPUTS = _readers(INPUT_TAGS)
 _FACTS = _readers(FACT_TAGS)
 
 
-def read_usual(body: bytes) -> tuple[int, str, Input, tuple[Fact, ...]] | None:
-    """Read number, time, input and facts of a line whose checksum has been checked; None where it is not usual."""
+def read_usual(body: bytes) -> tuple[int, str, Input, tuple[Fact, ...], Uptime | None] | None:
+    """Read number, time, input, facts and uptime of a line whose checksum was checked; None where it is not usual."""
     if len(body) > LONGEST_USUAL or not body.isascii():
         return None
     try:
@@ -84,4 +86,6 @@ def read_usual(body: bytes) -> tuple[int, str, Input, tuple[Fact, ...]] | None:
         facts = tuple([_FACTS[raw.rpartition(_TAG)[2]](raw) for raw in map(bytes, line.facts)])
     except Exception:  # whatever is not usual is read, or refused, in the other way
         return None
-    return line.number, line.at, came, facts
+    if line.uptime is not None and not abs(line.uptime.seconds) <= MOST_UPTIME_S:
+        return None
+    return line.number, line.at, came, facts, line.uptime

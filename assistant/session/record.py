@@ -12,7 +12,7 @@ import json
 import re
 from collections.abc import Callable, Iterable
 from contextlib import suppress
-from dataclasses import dataclass, fields, is_dataclass
+from dataclasses import dataclass, fields
 from types import UnionType
 from typing import Any, TypeAlias, get_args, get_type_hints
 
@@ -24,6 +24,7 @@ from assistant.cable.splice_plan import JointNumber
 from assistant.dialogue import messages
 from assistant.dialogue.messages import BEFORE_NUMBERS, AsBuiltFact, Fact, Input, Question
 from assistant.dialogue.tags import FACT_TAGS, INPUT_TAGS, QUESTION_TAGS
+from assistant.ports import MOST_UPTIME_S, Uptime
 from assistant.session.quick import read_usual
 from assistant.texts import well_formed
 
@@ -99,6 +100,8 @@ class Record:
     facts: tuple[Fact, ...]
     later: tuple[LaterFact, ...] = ()
     """What a later version wrote and this one cannot read."""
+    uptime: Uptime | None = None
+    """By the clock that nobody sets, from which it can be told that the other one was set; older logs have none."""
 
     @property
     def last_number(self) -> int:
@@ -125,7 +128,7 @@ def _keep_as_before(converter: Converter) -> None:
     """Write what has parts of its own as one flat object, as ever, and read lines from before entries had numbers."""
     for kind in (messages.StartAsked, messages.ResumeAsked, messages.SessionOpened, messages.SessionResumed):
         converter.register_unstructure_hook(kind, _flat(converter))
-        converter.register_structure_hook(kind, _from_flat(converter))
+        converter.register_structure_hook(kind, _from_flat(converter, kind))
     heard = messages.Heard
     converter.register_unstructure_hook(heard, make_dict_unstructure_fn(heard, converter, meaning=override(omit=True)))
     for entry in (heard, messages.Typed, messages.KeysPressed):
@@ -141,22 +144,29 @@ def _numbered(structure: Callable[[Any, Any], Any]) -> Callable[[Any, Any], Any]
     return lambda value, kind: structure({"after": BEFORE_NUMBERS, **value}, kind)
 
 
+_FLATTENED = frozenset({"settings", "who"})
+"""Parts of a beginning whose fields stand in it as its own."""
+
+
 def _flat(converter: Converter) -> Callable[[Any], dict[str, Any]]:
     def unstructure(value: Any) -> dict[str, Any]:
         flat: dict[str, Any] = {}
         for part in fields(value):
             found = converter.unstructure(getattr(value, part.name))
-            flat |= found if isinstance(found, dict) else {part.name: found}
+            flat |= found if part.name in _FLATTENED else {part.name: found}
         return flat
 
     return unstructure
 
 
-def _from_flat(converter: Converter) -> Callable[[Any, Any], Any]:
-    def structure(value: dict[str, Any], kind: type) -> Any:
+def _from_flat(converter: Converter, kind: type) -> Callable[[Any, Any], Any]:
+    hints = get_type_hints(kind)
+
+    def structure(value: dict[str, Any], _: object) -> Any:
         parts = {
-            name: converter.structure(value if is_dataclass(hint) else value[name], hint)
-            for name, hint in get_type_hints(kind).items()
+            name: converter.structure(value if name in _FLATTENED else value[name], hint)
+            for name, hint in hints.items()
+            if name in _FLATTENED or name in value
         }
         return kind(**parts)
 
@@ -187,10 +197,12 @@ _FACT_BY_TAG = {tag: (_CONVERTER.get_structure_hook(kind), kind) for kind, tag i
 
 def encode(record: Record, sum_before: str) -> tuple[bytes, str]:
     """Give the line of a record and its checksum, given the checksum of the line before."""
+    up = record.uptime
     content = {
         "after": sum_before,
         "number": record.number,
         "at": record.at,
+        **({} if up is None else {"uptime": {"boot": up.boot, "seconds": up.seconds}}),
         "input": _CONVERTER.unstructure(record.input, unstructure_as=_Readable),
         "facts": [_CONVERTER.unstructure(fact, unstructure_as=Fact) for fact in record.facts],
     }
@@ -222,7 +234,7 @@ def read(body: bytes) -> Record:
     """
     usual = read_usual(body)
     if usual is not None and 1 <= usual[0] <= MOST_RECORDS:
-        return Record(number=usual[0], at=usual[1], input=usual[2], facts=usual[3])
+        return Record(number=usual[0], at=usual[1], input=usual[2], facts=usual[3], uptime=usual[4])
     return read_any(body)
 
 
@@ -252,9 +264,19 @@ def read_any(body: bytes) -> Record:
             input=taken,
             facts=tuple(fact for fact in found if not isinstance(fact, LaterFact)),
             later=tuple(fact for fact in found if isinstance(fact, LaterFact)),
+            uptime=_uptime(content.get("uptime")),
         )
     except Exception as error:  # cattrs and json raise many kinds; all mean the same here
         raise ForeignRecordError(f"it is no record of a session: {type(error).__name__}: {error}") from error
+
+
+def _uptime(content: Any) -> Uptime | None:
+    """Read the other clock; where it is none, as from a later version, nothing is known of it."""
+    match content:
+        case {"boot": str(boot), "seconds": int() | float() as seconds} if type(seconds) is not bool:
+            if abs(seconds) <= MOST_UPTIME_S:
+                return Uptime(boot, float(seconds))
+    return None
 
 
 def _well_formed(content: Any) -> Any:

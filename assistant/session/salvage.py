@@ -5,6 +5,7 @@ name that checksum themselves, so that each is proven alone; older ones are prov
 Proven lines are put in the order of their numbers, by their links. Must not know files.
 """
 
+import hashlib
 import re
 from bisect import bisect_left
 from collections.abc import Iterator
@@ -57,6 +58,8 @@ class Known:
     """Checksum of that record."""
     length: int
     """Bytes."""
+    digest: str
+    """SHA-256 of these bytes, taken when each of their lines was proven."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,16 +113,13 @@ def lines_of(data: bytes) -> list[bytes]:
 def read_log(data: bytes, known: Known | None = None) -> LoadedLog:
     """Read a log, be it whole or not; nothing raises.
 
-    Where it is whole and begins with what is known already, every line is still proven, but only those behind that
-    are read.
+    Where it begins with just the bytes that are known already, only the lines behind them are read and proven.
     """
-    lines = lines_of(data)
+    if known is not None and not _begins_with(data, known):
+        known = None
+    lines = lines_of(data[known.length :] if known else data)
     torn = lines.pop() if lines and not lines[-1].endswith(b"\n") else b""
-    before = FIRST_SUM
-    if known is not None:
-        if not _begins_with(lines, known):
-            return read_log(data)
-        lines, before = lines[known.number :], known.sum
+    before = known.sum if known else FIRST_SUM
     records: list[Record] = []
     sums: list[str] = []
     wanted = known.number + 1 if known else 1
@@ -140,13 +140,20 @@ def read_log(data: bytes, known: Known | None = None) -> LoadedLog:
     )
 
 
-def _begins_with(lines: list[bytes], known: Known) -> bool:
-    """Tell whether a log begins with just what is known, each line proven."""
-    there = lines[: known.number]
+def known_of(data: bytes, number: int, last_sum: str) -> Known:
+    """Give what is to be known of a whole log, or beginning of one, whose lines are proven."""
+    return Known(number, last_sum, len(data), hashlib.sha256(data).hexdigest())
+
+
+def _begins_with(data: bytes, known: Known) -> bool:
+    """Tell whether a log begins with just what is known."""
+    there = memoryview(data)[: known.length]
+    last = data.rfind(b"\n", 0, known.length - 1) + 1
     return (
-        len(there) == known.number > 0
-        and sum(map(len, there)) == known.length
-        and proven(there, FIRST_SUM) == known.sum
+        known.length > 0
+        and data.count(b"\n", 0, known.length) == known.number
+        and data.startswith(LINE_START + known.sum.encode(), last)
+        and hashlib.sha256(there).hexdigest() == known.digest
     )
 
 

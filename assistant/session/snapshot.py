@@ -16,13 +16,13 @@ from immutables import Map
 
 from assistant.cable.splice_plan import JointNumber, Plan
 from assistant.dialogue import messages as m
-from assistant.dialogue.messages import EntryFact
-from assistant.dialogue.state import PairState, State, UndoPoint, Verifying, plan_for, undo_point
+from assistant.dialogue.messages import EntryFact, PairState
+from assistant.dialogue.state import AtWork, State, UndoPoint, Verifying, plan_for, undo_point
 from assistant.dialogue.tags import FACT_TAGS
 from assistant.session.record import fact_object, read_fact
 from assistant.session.salvage import Known
 
-_MADE_ANEW = ("plan", "pairs", "undo", "question")
+_MADE_ANEW = ("plan", "pairs", "undo", "question", "earlier")
 """Fields of a state that are kept in another way than the rest."""
 _HINTS = get_type_hints(State)
 _Plain = msgspec.defstruct(
@@ -41,6 +41,7 @@ class _Undo(msgspec.Struct, forbid_unknown_fields=True):
     """What was known of its joint; None where nothing was ever noted."""
     expected: JointNumber | None
     verifying: Verifying | None
+    at_work: AtWork
 
 
 class _Content(msgspec.Struct, forbid_unknown_fields=True):
@@ -48,6 +49,7 @@ class _Content(msgspec.Struct, forbid_unknown_fields=True):
     number: int
     sum: str
     length: int
+    digest: str
     plain: _Plain  # type: ignore[valid-type]  # it is made from the fields of a state
     question: dict[str, Any] | None
     """As the fact that asks it."""
@@ -72,7 +74,12 @@ class Snapshot:
 
 
 def can_be_kept(state: State) -> bool:
-    """Tell whether a snapshot can hold a state: the plan must be the one that the session began with."""
+    """Tell whether a snapshot can hold a state: the plan must be the one that the session began with.
+
+    Of a log that goes on from others none is made: what they come to stands in its first record.
+    """
+    if state.earlier is not None:
+        return False
     point = state.undo
     while point is not None:
         if isinstance(point.fact, m.PairReplaced | m.JointAdded):
@@ -90,6 +97,7 @@ def to_bytes(snapshot: Snapshot, program: str) -> bytes:
         number=known.number,
         sum=known.sum,
         length=known.length,
+        digest=known.digest,
         plain=_Plain(*(getattr(state, name) for name in _Plain.__struct_fields__)),
         question=asked,
         pairs=dict(state.pairs),
@@ -108,7 +116,7 @@ def from_bytes(data: bytes, program: str) -> Snapshot | None:
         content = _decode(body)
         if content.program != program:
             return None
-        return Snapshot(Known(content.number, content.sum, content.length), _state(content))
+        return Snapshot(Known(content.number, content.sum, content.length, content.digest), _state(content))
     except Exception:  # it is only a cache: whatever is wrong with it, the log is read instead
         return None
 
@@ -122,6 +130,7 @@ def _points(undo: UndoPoint | None) -> Iterator[_Undo]:
             was=undo.pairs.get(undo.pair),
             expected=undo.expected,
             verifying=undo.verifying,
+            at_work=undo.at_work,
         )
         undo = undo.before
 
@@ -147,5 +156,5 @@ def _undo(points: list[_Undo], plan: Plan, pairs: Map[JointNumber, PairState]) -
         found.append((point, fact, pairs))
     before: UndoPoint | None = None
     for point, fact, then in reversed(found):
-        before = undo_point(fact, plan, then, point.expected, point.verifying, before)
+        before = undo_point(fact, plan, then, point.expected, point.verifying, point.at_work, before)
     return before

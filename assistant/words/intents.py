@@ -76,6 +76,8 @@ class CallPair:
     group: CallGroup | None = None
     service: int | None = None
     """Number of a service pair of screened cable, named by it or by its two tip colours."""
+    far: Colours | None = None
+    """Colours of the pair that it is joined to, where they are called too."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -329,8 +331,13 @@ class Help:
 
 
 @dataclass(frozen=True, slots=True)
+class StopForToday:
+    """End the session; the splice goes on another day."""
+
+
+@dataclass(frozen=True, slots=True)
 class Finish:
-    """End the session."""
+    """End the session, and with it the splice."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -384,6 +391,7 @@ Intent = (
     | HoldOn
     | CarryOn
     | Help
+    | StopForToday
     | Finish
     | Yes
     | No

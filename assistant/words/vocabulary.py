@@ -50,6 +50,8 @@ class Scope:
     """Whether the cable has more than one super-unit."""
     service: bool = True
     """Whether the cable has service pairs."""
+    both_ends: bool = True
+    """Whether the colours of the far side may be called behind those of the pair."""
     offsets: frozenset[int] = frozenset({0})
     """Number less position, modulo 25, of every count in hand: what a number says of the colours."""
 
@@ -144,21 +146,32 @@ def _group_call(scope: Scope) -> Node:
     return GrammarRule("groupcall", _made(_group_words(scope), CallGroup, "group"))
 
 
+def _with_colours(scope: Scope) -> list[Node]:
+    """Give every way to call a pair that ends with both its colours."""
+    pair = Maybe(Words("pair"))
+    forms: list[Node] = [seq(pair, COLOUR_PAIR), seq(pair, _number(scope), COLOUR_PAIR)]
+    if scope.groups:
+        forms.append(seq(_group_call(scope), pair, COLOUR_PAIR))
+    return forms
+
+
 @cache
 def _pair_call(scope: Scope) -> Node:
     pair = Maybe(Words("pair"))
-    forms: list[Node] = [
-        seq("pair", _number(scope)),
-        _named("number", long_number(scope.digits)),
-        seq(pair, COLOUR_PAIR),
-        seq(pair, _number(scope), COLOUR_PAIR),
-    ]
-    if scope.groups:
-        forms.append(seq(_group_call(scope), pair, COLOUR_PAIR))
+    forms = [seq("pair", _number(scope)), _named("number", long_number(scope.digits)), *_with_colours(scope)]
     if scope.service:
         forms.append(seq("service", pair, one_of(_named("service", number(2)), _SERVICE_PAIR)))
         forms.append(_SERVICE_PAIR)
     return GrammarRule("paircall", _made(OneOf(tuple(forms)), CallPair, "call"))
+
+
+@cache
+def _joint_call(scope: Scope) -> Node:
+    """Name a pair, or a pair and the one that it is joined to."""
+    if not scope.both_ends:
+        return _pair_call(scope)
+    both = seq(OneOf(tuple(_with_colours(scope))), "to", _named("far", COLOUR_PAIR))
+    return one_of(_pair_call(scope), GrammarRule("bothends", _made(both, CallPair, "call")))
 
 
 @cache
@@ -294,6 +307,11 @@ _KEYED_PAIR = _made(
     CallPair,
     "call",
 )
+_KEYED_BOTH_ENDS = _made(
+    seq(Maybe(_named("number", _KEYED_NUMBER)), POINT, _KEYED_COLOURS, POINT, _named("far", _KEYED_COLOURS), ENTER),
+    CallPair,
+    "call",
+)
 _KEYED_UNIT = Make(
     "super_unit", _KEYED_NUMBER, lambda values: dict(enumerate((*TIPS, *RINGS), 1)).get(int(str(values[0][1])))
 )
@@ -379,9 +397,9 @@ ENTRIES: tuple[VocabularyRow, ...] = (
     VocabularyRow(
         name="pair",
         intent=CallPair,
-        voice=lambda scope: _as_intent(_pair_call(scope)),
-        keys=_as_intent(_KEYED_PAIR),
-        key_text="47 Enter · .25 Enter · 47.25 Enter · .*3 Enter",
+        voice=lambda scope: _as_intent(_joint_call(scope)),
+        keys=_as_intent(one_of(_KEYED_PAIR, _KEYED_BOTH_ENDS)),
+        key_text="47 Enter · .25 Enter · 47.25 Enter · .*3 Enter · .22.51 Enter",
         examples=(
             "pair forty seven",
             "four seven",
@@ -389,8 +407,10 @@ ENTRIES: tuple[VocabularyRow, ...] = (
             "orange violet",
             "forty seven, orange violet",
             "service white yellow",
+            "orange red to slate white",
         ),
-        help="call a pair by number, by both colours, or by both: confirms it when it is the expected one",
+        help="call a pair by number, by both colours, or by both: confirms it when it is the expected one; with the "
+        "colours of the pair that it is joined to, both ends are checked",
     ),
     VocabularyRow(
         name="group",
@@ -779,14 +799,24 @@ ENTRIES: tuple[VocabularyRow, ...] = (
         help="tells what can be said now",
     ),
     VocabularyRow(
+        name="stop-for-today",
+        intent=say.StopForToday,
+        voice=_plain(say.StopForToday, "stop for today"),
+        keys=_key(say.StopForToday, POINT, POINT, POINT, "0"),
+        key_text="...0",
+        examples=("stop for today",),
+        help="end the session, not the splice: work with the same plan goes on with it another day",
+    ),
+    VocabularyRow(
         name="finish",
         intent=say.Finish,
-        voice=_plain(say.Finish, "finish session"),
+        voice=_plain(say.Finish, "finish session", "finish the splice"),
         typed=_plain(say.Finish, "finish"),
         keys=_key(say.Finish, SLASH, "9"),
         key_text="/9",
         examples=("finish session",),
-        help="end the session; asks first when pairs are not done, or done with a fault",
+        help="end session and splice for good; tells what is left, and asks first when pairs are not done, or done "
+        "with a fault",
     ),
     VocabularyRow(
         name="yes",
@@ -840,6 +870,7 @@ HEARD_FIRST: frozenset[type[Intent]] = frozenset(
     {
         *(say.Yes, say.No, CallPair, say.Confirm, say.UndoThat, say.SkipPair, say.MarkFault, say.WhereAmI),
         *(say.HowManyLeft, say.CarryOn, say.HoldOn, say.PassedTest, say.EndVerifying, say.ConfirmModule, say.Finish),
+        say.StopForToday,
     }
 )
 """What spoken help names: all of the vocabulary would take half a minute to hear."""

@@ -7,6 +7,7 @@ from assistant.account.walk import ReadLog
 from assistant.dialogue.machine import decide
 from assistant.dialogue.messages import Input, StopAsked, Typed
 from assistant.dialogue.state import State, fold, initial
+from assistant.ports import Uptime
 from assistant.session.record import FIRST_SUM, Record, encode
 from assistant.session.replay import settled
 from assistant.session.salvage import read_log
@@ -66,16 +67,22 @@ class Session:
         self.state: State = initial()
         self.records: list[Record] = []
         self.at = at
+        self.boot = ""
+        """Which start of the machine the records name, with the time since; empty for records without it."""
+        self.passed_s = 0.0
         ends = {"cable": 0, "first": 0, "last": 0} if plan else {"cable": cable}
         self.put(start(**{"first": 1, **ends, "plan_text": plan, **more}))  # type: ignore[arg-type]
 
     def put(self, came: Input, after_s: float = 10) -> "Session":
         self.at += timedelta(seconds=after_s)
+        self.passed_s += after_s
         step = decide(self.state, came)
         self.state = fold(step.facts, self.state)
         if step.facts:
             stamp = self.at.isoformat(timespec="milliseconds")
-            self.records.append(Record(number=len(self.records) + 1, at=stamp, input=came, facts=step.facts))
+            up = Uptime(self.boot, self.passed_s) if self.boot else None
+            record = Record(number=len(self.records) + 1, at=stamp, input=came, facts=step.facts, uptime=up)
+            self.records.append(record)
         return self
 
     def typed(self, *texts: str, after_s: float = 10) -> "Session":

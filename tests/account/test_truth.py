@@ -56,7 +56,7 @@ def test_every_form_says_that_the_clock_was_set(tmp_path: Path, capsys: pytest.C
     assert main(["replay", "--check", str(log)]) == 0
     assert "the clock was set back by 2 h 59 min before record 6" in capsys.readouterr().out
     assert main(["replay", str(log)]) == 0
-    assert capsys.readouterr().out.count("(the clock was set back here)") == 1
+    assert capsys.readouterr().out.count("(the clock was set here)") == 1
 
 
 def test_report_and_check_give_one_tally(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -1,5 +1,6 @@
 """The loop with everything around it in memory: log, then speak; listen only when silent; never wait for itself."""
 
+import itertools
 import signal
 import threading
 from collections.abc import Callable
@@ -29,7 +30,7 @@ from assistant.dialogue.messages import (
 )
 from assistant.dialogue.state import State, initial
 from assistant.errors import AssistantError
-from assistant.ports import Told, untold
+from assistant.ports import Told, Uptime, untold
 from assistant.session.journal import Health, MemoryJournal
 from assistant.session.place import Cause, JournalError, PlaceTrouble
 from assistant.session.record import Record
@@ -60,6 +61,9 @@ class Tape:
 
     def now(self) -> datetime:
         return datetime(2026, 1, 1, tzinfo=UTC)
+
+    def uptime(self) -> Uptime:
+        return Uptime("start", self.time_s)
 
     def steady_s(self) -> float:
         return self.time_s
@@ -351,6 +355,36 @@ def test_the_pace_counts_from_the_beginning_of_the_sentence(monkeypatch: pytest.
         until(lambda: bool(running.tape.alarms))
         seconds, _ = running.tape.alarms.pop()
         assert seconds == pytest.approx(pause_s)
+    running.end()
+
+
+def test_what_lies_between_the_alarm_and_the_sentence_is_taken_off_the_next_pause(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Calls are to begin every 3 s though logging a step and making its sound take 0.4 s each time."""
+
+    def rules(_: State, came: Input) -> Step:
+        if isinstance(came, StopAsked):
+            return Step(effects=(module.Quit(),))
+        calls = isinstance(came, TimedOut | Typed)
+        return Step(effects=(Speak("call"), StartTimer(3.0, 7))) if calls else Step()  # type: ignore[arg-type]
+
+    running = Running(monkeypatch, rules)
+    tape, begun_at_s = running.tape, []
+    running.type("call")
+    for number in range(1, 5):
+        tape.time_s += 0.4
+        tape.begun[-1]()
+        begun_at_s.append(tape.time_s)
+        tape.time_s += 1.0
+        running.inbox.put_own(SpeechEnded())
+        until(lambda: bool(tape.alarms))
+        seconds, ring = tape.alarms.pop()
+        tape.time_s += seconds
+        ring()
+        until(lambda so_far=number: len(tape.begun) > so_far)  # type: ignore[misc]
+    gaps = [later - earlier for earlier, later in itertools.pairwise(begun_at_s)]
+    assert gaps == pytest.approx([3.4, 3.0, 3.0]), "what it takes is known from the first time on"
     running.end()
 
 

@@ -10,6 +10,8 @@ of 25), and each confirmation is held against it:
 - an input that names a pair confirms that pair, and colours alone only in a group told of when it was made, or where
   the cable has them once;
 - a test is passed by what names nothing: only by the pair that was put, or with "group good" by the group that was;
+- colours called for the far side are those of the joint that is confirmed, and are kept as checked only if they were
+  called; alone they confirm only where the called cable has none of them;
 - no pair is ever in two joints, whatever is built otherwise;
 - any other confirms only what the announcement named that was current, and had been put, when it was made.
 """
@@ -20,7 +22,7 @@ import time
 from collections import Counter
 from dataclasses import dataclass, field
 
-from assistant.cable.splice_plan import Site
+from assistant.cable.splice_plan import JointNumber, Site
 from assistant.dialogue.machine import decide
 from assistant.dialogue.messages import (
     NOT_YET,
@@ -28,17 +30,22 @@ from assistant.dialogue.messages import (
     Answered,
     Asked,
     Attendance,
+    Check,
     DeviceFailed,
     DidYouSay,
+    EarlierWork,
+    Ends,
     Heard,
     Input,
     JoinProtected,
+    JointsCarried,
     KeysPressed,
     KeysRefused,
     KeyTrouble,
     MicrophoneTrouble,
     NoteRecorded,
     PairConfirmed,
+    PairState,
     PairTested,
     Quit,
     ResumeAsked,
@@ -56,6 +63,7 @@ from assistant.dialogue.messages import (
 from assistant.dialogue.scope import scope_of
 from assistant.dialogue.state import State, fold, initial
 from assistant.words.grammar import sample
+from assistant.words.intents import Fault
 from assistant.words.vocabulary import voice_sentences
 
 RING = ("blue", "orange", "green", "brown", "slate")
@@ -90,14 +98,19 @@ class Made:
     colours: tuple[str, str] | None = None
     group: int | None = None
     """The group that it names itself."""
+    far: tuple[str, str] | None = None
+    """Colours that it names behind those of the pair."""
     after: AnnouncementNumber = NOT_YET
 
-    def names(self, pair: int, told: "dict[AnnouncementNumber, int | None]", pairs: int) -> bool:
-        """Tell whether it names this pair of a cable.
+    def names(self, pair: int, run: "Run") -> bool:
+        """Tell whether it names this pair of a cable, and no other far side than that of its joint.
 
         Colours alone do so in a group that was told of when it was made, or where the cable has them once.
         """
+        told, pairs = run.groups, run.settings.cable_pairs
         if self.number is None and self.colours is None:
+            return False
+        if self.far is not None and self.far != colours(pair + run.shift):
             return False
         if self.colours is not None and self.colours != colours(pair):
             return False
@@ -127,7 +140,8 @@ class Run:
     doubted: Made | None = None
     protected: bool = False
     timers: list[StartTimer] = field(default_factory=list)
-    taken: int | None = None
+    shift: int = 0
+    """How many pairs further on the far side of each joint lies; 0 in a straight sequence."""
     counts: Counter[str] = field(default_factory=Counter)
     over: bool = False
 
@@ -163,14 +177,17 @@ class Run:
     def _hold(self, made: Made, before: State, step: Step) -> None:
         confirmed = [fact for fact in step.facts if isinstance(fact, PairConfirmed)]
         cause = made
+        called = made
         if any(isinstance(fact, Answered) and fact.yes for fact in step.facts) and self.doubted is not None:
             cause = self.doubted if isinstance(before.question, DidYouSay) else made
+            called = self.doubted
         for fact in confirmed:
             self.counts["confirmed"] += 1
             assert self._allowed(cause, made, before, int(fact.pair)), (
                 f"{fact} by {made} (doubted {self.doubted}); put {self.put}: {self.texts.get(made.after)!r}; "
                 f"current {before.announcement}"
             )
+            self._hold_ends(called, fact)
         for fact in step.facts:
             if isinstance(fact, PairTested) and fact.passed:
                 self.counts["tested"] += 1
@@ -181,8 +198,27 @@ class Run:
             if isinstance(fact, Asked) and isinstance(fact.question, DidYouSay | JoinProtected):
                 self.doubted = cause
 
+    def _hold_ends(self, cause: Made, fact: PairConfirmed) -> None:
+        """What is kept as checked must have been called, by an answer's question or by the input itself."""
+        far = colours(int(fact.pair) + self.shift)
+        self.counts[f"ends {fact.ends.value}"] += 1
+        match fact.ends:
+            case Ends.BOTH:
+                assert cause.far == far, f"{fact} by {cause}"
+            case Ends.FAR:
+                assert cause.far is None, f"{fact} by {cause}"
+                assert self._names_from_far(cause, int(fact.pair)), f"{fact} by {cause}"
+            case Ends.NEAR:
+                assert cause.far is None, f"{fact} by {cause}"
+
+    def _names_from_far(self, cause: Made, pair: int) -> bool:
+        """Tell whether colours alone are those of a joint's far side, in the group told of, and of no pair here."""
+        own = {colours(other) for other in range(1, self.settings.cable_pairs + 1)}
+        alone = cause.number is None and cause.group is None and cause.far is None
+        return alone and cause.colours == colours(pair + self.shift) and cause.colours not in own
+
     def _allowed(self, cause: Made, made: Made, before: State, pair: int) -> bool:
-        if cause.names(pair, self.groups, self.settings.cable_pairs):
+        if cause.names(pair, self) or (self.shift and self._names_from_far(cause, pair)):
             return True
         if made is not cause and cause.number is None and cause.colours is None:
             return name(pair) in self.texts.get(cause.after, "")  # asked back: it was current when it was asked
@@ -221,7 +257,22 @@ def make(run: Run) -> Made:
     near = int(turn.number) if turn is not None else chance.randint(1, last)
     pair = min(last, max(1, near + chance.choice((0, 0, 0, 0, 1, -1, 25, -25, chance.randint(-60, 60)))))
     ring, tip = colours(pair)
-    match chance.randrange(21):
+    match chance.randrange(24):
+        case 21 | 22 | 23:
+            far = colours(pair + run.shift + chance.choice((0, 0, 0, 1, -1, 25)))
+            if chance.random() < 0.3:
+                return Made(_said(chance, " ".join(far), after), colours=far, after=after)
+            number = pair if chance.random() < 0.3 else None
+            lead = "" if number is None else f"pair {number_words(pair)} "
+            words = f"{lead}{ring} {tip} to {' '.join(far)}"
+            return Made(_said(chance, words, after), number=number, colours=(ring, tip), far=far, after=after)
+        case 20 if run.shift:
+            return Made(
+                KeysPressed(f".{_keyed(ring, tip)}.{_keyed(ring, tip)}\n", after),
+                colours=(ring, tip),
+                far=(ring, tip),
+                after=after,
+            )
         case 20:
             other = chance.randint(1, last)
             words = f"use spare pair {number_words(other)} instead of pair {number_words(pair)}"
@@ -272,6 +323,10 @@ def make(run: Run) -> Made:
             return Made(KeysRefused("4", chance.choice(list(KeyTrouble))))
 
 
+def _keyed(ring: str, tip: str) -> str:
+    return f"{RING.index(ring) + 1}{TIP.index(tip) + 1}"
+
+
 _TROUBLE: tuple[Input, ...] = (
     DeviceFailed("speaker", "gone"),
     MicrophoneTrouble(Trouble.LOST),
@@ -291,21 +346,35 @@ def _said(chance: random.Random, words: str, after: AnnouncementNumber) -> Input
 def _sampled(run: Run, words: str, after: AnnouncementNumber) -> Made:
     """Tell what a sentence of the grammar names, by reading its words here."""
     spoken = words.split()
+    far = None
+    if "to" in spoken and spoken[0] != "go":
+        ends, spoken = spoken[spoken.index("to") + 1 :], spoken[: spoken.index("to")]
+        far = _colours_of(ends)
+    if run.shift and spoken[0] in ("use", "add"):  # joints would get other numbers than their pairs
+        return Made(KeysPressed("\n", after), after=after)
     found = (
         [word for word in spoken if word in (*RING, "grey", "gray")],
         [w for w in spoken if w in (*TIP, "purple", "mauve")],
     )
     pair_colours = None
     if "binder" not in spoken and "super" not in spoken and len(found[0]) == len(found[1]) == 1:
-        ring = {"grey": "slate", "gray": "slate"}.get(found[0][0], found[0][0])
-        tip = {"purple": "violet", "mauve": "violet"}.get(found[1][0], found[1][0])
-        pair_colours = (ring, tip)
+        pair_colours = _colours_of(spoken)
     if spoken[0] in ("what", "go", "redo", "mark", "clear", "reading", "use", "add", "put"):
         return Made(_said(run.chance, words, after), after=after)
     number, group = _numbers(spoken)
     if "binder" in spoken or "super" in spoken:  # a group by colours: not read here, so never delivered
         return Made(KeysPressed("\n", after), after=after)
-    return Made(_said(run.chance, words, after), number=number, colours=pair_colours, group=group, after=after)
+    return Made(_said(run.chance, words, after), number=number, colours=pair_colours, group=group, far=far, after=after)
+
+
+_OTHER_WORDS = {"grey": "slate", "gray": "slate", "purple": "violet", "mauve": "violet"}
+
+
+def _colours_of(spoken: list[str]) -> tuple[str, str]:
+    """Give ring and tip that some words name."""
+    named = [_OTHER_WORDS.get(word, word) for word in spoken]
+    (ring,), (tip,) = ([w for w in named if w in RING], [w for w in named if w in TIP])
+    return ring, tip
 
 
 _TENS = {
@@ -347,9 +416,29 @@ def _value(words: list[str]) -> int:
     return int("".join(str(value) for value in values))
 
 
+_SHIFTED = """
+[[end]]
+name = "near"
+pairs = {pairs}
+[[end]]
+name = "far"
+pairs = {far}
+[[join]]
+kind = "transfer"
+from = "near pairs 1-{pairs}"
+to = "far pairs {first}-{far}"
+[[protect]]
+pairs = "near pairs 3"
+reason = "alarm line"
+"""
+
+
 def begin(chance: random.Random) -> Run:
     """Begin a session of a kind drawn at random."""
     pairs = chance.choice((25, 30, 60, 100))
+    shift = chance.choice((0, 0, 4, 31))
+    if shift and chance.random() < 0.4:  # a small cable, whose far side has none of its colours
+        pairs = shift = chance.choice((6, 10, 12))
     settings = SessionSettings(
         cable_pairs=pairs,
         first=1,
@@ -357,10 +446,27 @@ def begin(chance: random.Random) -> Run:
         any_order=chance.random() < 0.3,
         site=chance.choice((None, None, Site.MANHOLE)),
         short_checks=True,
+        plan_text=_SHIFTED.format(pairs=pairs, far=pairs + shift, first=shift + 1) if shift else "",
     )
-    run = Run(chance, settings)
-    run.deliver(Made(StartAsked(settings, Attendance())))
+    run = Run(chance, settings, shift=shift)
+    run.deliver(Made(StartAsked(settings, Attendance(), _earlier(chance, settings.last))))
     return run
+
+
+def _earlier(chance: random.Random, most: int) -> EarlierWork | None:
+    """Give, now and then, what an earlier log came to: some pairs done, one of them marked."""
+    if chance.random() < 0.7 or most < 3:
+        return None
+    last = chance.randrange(1, min(20, most - 1))
+    done = JointsCarried(first=JointNumber(1), last=JointNumber(last), known=PairState(Check.COLOURS))
+    following = JointNumber(last + 1)
+    marked = JointsCarried(first=following, last=following, known=PairState(faults=(Fault.OPEN,)))
+    return EarlierWork(
+        logs=(),
+        joints=(done, marked),
+        expected=JointNumber(chance.randrange(1, min(24, most + 1))),
+        finished=chance.random() < 0.2,
+    )
 
 
 def drive(events: int, chance: random.Random) -> Counter[str]:

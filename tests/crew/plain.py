@@ -10,6 +10,7 @@ from assistant.account.work_time import ENOUGH
 from assistant.dialogue.messages import (
     Answered,
     Asked,
+    Check,
     CheckAnswered,
     DidYouSay,
     Fact,
@@ -158,6 +159,21 @@ def how_confirmed(sessions: Mapping[str, Session]) -> Rows:
     return sorted(rows, key=lambda row: (row[0], -row[2], row[1]))  # type: ignore[operator]
 
 
+def ends_named(sessions: Mapping[str, Session]) -> Rows:
+    """A word, a key and a module name no pair."""
+    unnamed = (Check.WORD, Check.KEY, Check.MODULE)
+    found = Counter(
+        (s.kind(j), "none" if fact.how in unnamed else fact.ends.value)
+        for s in sessions.values()
+        for j, (fact, _) in s.confirmed().items()
+    )
+    of_kind: Counter[str] = Counter()
+    for (kind, _), pairs in found.items():
+        of_kind[kind] += pairs
+    rows: Rows = [(kind, ends, pairs, percent(pairs, of_kind[kind])) for (kind, ends), pairs in found.items()]
+    return sorted(rows, key=lambda row: (row[0], -row[2], row[1]))  # type: ignore[operator]
+
+
 def mismatches_and_faults(sessions: Mapping[str, Session]) -> Rows:
     pairs: Counter[str] = Counter()
     mismatches: Counter[str] = Counter()
@@ -299,6 +315,7 @@ COUNTS = {
     for count in (
         pairs_per_hour,
         how_confirmed,
+        ends_named,
         mismatches_and_faults,
         hearing_by_microphone,
         asked_back_by_person,

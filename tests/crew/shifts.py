@@ -46,6 +46,8 @@ class Words:
 
     number: str
     colours: str
+    far: str
+    """The colours on the far side; empty where the plan names no pair there."""
 
 
 def words_of(talk: Conversation, joint: Joint) -> Words | None:
@@ -54,7 +56,9 @@ def words_of(talk: Conversation, joint: Joint) -> Words | None:
     if not isinstance(address.colours, Colours):
         return None
     number = spoken_digits(end.called(joint.lead.position)[1])
-    return Words(number, f"{address.colours.ring.value} {address.colours.tip.value}")
+    far = [talk.state.plan.address(place).colours for place in talk.state.plan.far_of(joint)]
+    named = [f"{one.ring.value} {one.tip.value}" for one in far if isinstance(one, Colours)]
+    return Words(number, f"{address.colours.ring.value} {address.colours.tip.value}", "".join(named[:1]))
 
 
 class Shift:
@@ -105,7 +109,8 @@ class Shift:
             self.put(KeysPressed("+", NOT_YET))
         else:
             both = f"{found.number} {found.colours}"
-            text = self.chance.choice([both, both, both, found.colours, f"pair {found.number}"])
+            ends = f"{both} to {found.far}" if found.far and self.talk.state.plan.sides_differ else both
+            text = self.chance.choice([both, both, ends, found.colours, f"pair {found.number}"])
             judgement = self.chance.choices(["accepted", "ask back"], [6, 1])[0]
             self.put(utterance(text, judgement))
 

@@ -130,6 +130,7 @@ def test_the_shifts_have_all_that_is_counted(rolled: Rolled) -> None:
     assert {row[0] for row in rows["pairs_per_hour"]} >= {"straight", "transfer", "half-tap", "(after the last pair)"}
     assert sum(row[2] for row in rows["pairs_per_hour"]) > 0
     assert {row[1] for row in rows["how_confirmed"]} == {check.value for check in Check}
+    assert {row[1] for row in rows["ends_named"]} >= {"near", "both", "none"}
     assert all(any(row[column] for row in rows["mismatches_and_faults"]) for column in range(1, 7))
     assert all(all(row[column] for row in rows["hearing_by_microphone"]) for column in range(1, 7))
     assert all(any(row[column] for row in rows["asked_back_by_person"]) for column in range(1, 8))

@@ -48,12 +48,13 @@ class Conversation:
 
 
 def start(cable: int = 25, first: int = 1, last: int | None = None, **more: object) -> StartAsked:
-    """Settings by name; whatever belongs to `Attendance` goes there."""
+    """Settings by name; whatever belongs to `Attendance` or the beginning goes there."""
     of_who = {field.name for field in fields(Attendance)}
     who = {"app_version": "test", **{name: value for name, value in more.items() if name in of_who}}
+    beginning = {name: more.pop(name) for name in ("earlier", "goes_on") if name in more}
     settings = {name: value for name, value in more.items() if name not in of_who}
     where: dict[str, object] = {"cable_pairs": cable, "first": first, "last": cable if last is None else last}
-    return StartAsked(SessionSettings(**where, **settings), Attendance(**who))  # type: ignore[arg-type]
+    return StartAsked(SessionSettings(**where, **settings), Attendance(**who), **beginning)  # type: ignore[arg-type]
 
 
 def resume(torn_bytes: int = 0, **who: object) -> ResumeAsked:

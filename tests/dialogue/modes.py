@@ -1,7 +1,20 @@
 """A conversation in each mode."""
 
 from assistant.cable.splice_plan import JointNumber, Site
-from assistant.dialogue.messages import BuildOtherwise, DidYouSay, FinishAnyway, JoinProtected, SiteCheck, TimedOut
+from assistant.dialogue.messages import (
+    BeginAnew,
+    BuildOtherwise,
+    Check,
+    DidYouSay,
+    EarlierWork,
+    FinishAnyway,
+    GoOn,
+    JoinProtected,
+    JointsCarried,
+    PairState,
+    SiteCheck,
+    TimedOut,
+)
 from assistant.dialogue.modes import Mode
 from tests.dialogue.conversation import Conversation
 
@@ -11,6 +24,8 @@ QUESTIONS = {
     Mode.PROTECTED: JoinProtected,
     Mode.CHECKING: SiteCheck,
     Mode.BUILDING: BuildOtherwise,
+    Mode.CHOOSING: GoOn,
+    Mode.RENEWING: BeginAnew,
 }
 """Modes in which a question is open, with its class."""
 
@@ -32,6 +47,17 @@ reason = "alarm circuit"
 """
 
 
+EARLIER = EarlierWork(
+    logs=(),
+    joints=(JointsCarried(first=JointNumber(1), last=JointNumber(5), known=PairState(Check.COLOURS)),),
+    expected=JointNumber(6),
+    people=("crew one",),
+    first_day="2026-11-23",
+    last_day="2026-11-24",
+)
+"""Five pairs, done the day before."""
+
+
 def in_mode(mode: Mode) -> Conversation:
     """Bring a conversation about a cable of 100 pairs into a mode."""
     match mode:
@@ -41,6 +67,10 @@ def in_mode(mode: Mode) -> Conversation:
             return Conversation(cable=100, any_order=True)
         case Mode.CHECKING:
             return Conversation(cable=100, site=Site.MANHOLE)
+        case Mode.CHOOSING:
+            return Conversation(cable=100, earlier=EARLIER)
+        case Mode.RENEWING:
+            return _after(Conversation(cable=100, earlier=EARLIER), "no")
         case Mode.PROTECTED:
             return _after(Conversation(0, 0, 0, plan_text=PROTECTED), "pair 1")
     talk = Conversation(cable=100)

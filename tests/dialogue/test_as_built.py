@@ -15,8 +15,9 @@ from assistant.account.account import account_of
 from assistant.app.cli import main
 from assistant.cable.splice_plan import ChangeError, JointNumber, Place, with_pair_replaced
 from assistant.dialogue import messages as m
+from assistant.dialogue.messages import PairState
 from assistant.dialogue.modes import Mode
-from assistant.dialogue.state import PairState, Standing
+from assistant.dialogue.state import Standing
 from assistant.handover.document import as_object
 from assistant.handover.page import as_page
 from assistant.handover.paper import as_pdf
@@ -185,7 +186,7 @@ def test_what_is_put_off_does_not_come_back_by_itself_and_is_told_at_the_end() -
     made.typed("yes")
     made.typed("2 orange white")
     assert "No pair waits." in made.typed("3 green white")
-    assert "Not done: pair one." in made.typed("finish")
+    assert "Put off: pair one." in made.typed("finish")
     made.typed("no")
     made.typed("go to pair 1")
     made.typed("1 blue white")

@@ -24,6 +24,20 @@ pairs = "north pairs 2"
 reason = "alarm line"
 """
 
+OFFSET = """
+title = "yard"
+[[end]]
+name = "old"
+pairs = 25
+[[end]]
+name = "new"
+pairs = 50
+[[join]]
+kind = "transfer"
+from = "old pairs 1-4"
+to = "new pairs 5-6, 28-29"
+"""
+
 
 def timer_of(step: Step) -> list[int]:
     return [effect.joint for effect in step.effects if isinstance(effect, StartTimer)]
@@ -128,3 +142,103 @@ def test_behind_a_module_with_a_protected_pair_the_pair_in_turn_is_told() -> Non
     assert told.endswith("Group two, binder orange white. Next two six, blue white.")
     assert talk.state.mode is Mode.FOLLOWING
     assert [f.pair for f in talk.facts if isinstance(f, PairConfirmed) and f.how is Check.MODULE] == [1, 3, 4]
+
+
+def test_protected_pairs_are_named_as_left_out_before_and_after_and_never_called() -> None:
+    talk = Conversation(plan_text=SIX)
+    step = type_in(talk, "call them out")
+    assert "Calling out, total pairs: three." in said(step)
+    assert said(step).endswith("Not among them, protected: pair two. Each is called by itself.")
+    run_out(talk, step)
+    assert called(talk) == [1, 3, 4]
+
+
+def test_the_far_side_is_told_whole_only_where_the_offset_changes() -> None:
+    talk = Conversation(plan_text=OFFSET)
+    step, told = type_in(talk, "call them out"), []
+    while timers := timer_of(step):
+        step = talk.put(TimedOut(JointNumber(timers[0])))
+        told.append(said(step).partition(" All called")[0])
+    assert told == [
+        "One, blue white; to new, group one, binder blue white, pair five, slate white.",
+        "Two, orange white; to new, blue red.",
+        "Three, green white; to new, group two, binder orange white, pair two eight, green white.",
+        "Four, brown white.",
+    ]
+
+
+def test_undoing_takes_back_the_calling_and_not_what_was_logged_before_it() -> None:
+    talk = Conversation(cable=25)
+    type_in(talk, "blue white")
+    step = type_in(talk, "call them out")
+    talk.put(TimedOut(JointNumber(timer_of(step)[0])))
+    told = said(type_in(talk, "undo that"))
+    assert told == "Undone: the calling out. Nothing of it is logged. Next two, orange white."
+    assert talk.state.mode is Mode.FOLLOWING
+    assert talk.state.of(JointNumber(1)).confirmed is not None
+    assert said(type_in(talk, "undo that")).startswith("Undone: one, blue white.")
+
+
+def test_undoing_takes_back_first_what_was_logged_since_the_calling_began() -> None:
+    talk = Conversation(cable=25, last=5)
+    run_out(talk, type_in(talk, "call them out"))
+    type_in(talk, "three green white")
+    assert said(type_in(talk, "undo that")).startswith("Undone: three, green white.")
+    assert talk.state.called_out == (1, 2, 4, 5), "what was taken back is called by itself"
+    type_in(talk, "confirm module")
+    assert talk.state.left() == (3,)
+    type_in(talk, "undo that")
+    assert talk.state.left() == (1, 2, 3, 4, 5)
+
+
+@pytest.mark.parametrize("call", ["three green white", "pair 3 green white", "green white to green white"])
+def test_a_single_pair_of_the_module_may_be_called_out_of_its_turn(call: str) -> None:
+    talk = Conversation(cable=25, last=5)
+    run_out(talk, type_in(talk, "call them out"))
+    assert "confirmed." in said(type_in(talk, call))
+    assert talk.state.expected == 1
+    type_in(talk, "confirm module")
+    assert [(f.pair, f.how is Check.MODULE) for f in talk.facts if isinstance(f, PairConfirmed)] == [
+        (3, False),
+        (1, True),
+        (2, True),
+        (4, True),
+        (5, True),
+    ]
+
+
+@pytest.mark.parametrize("call", ["green white", "pair three"])
+def test_out_of_its_turn_a_pair_is_called_so_that_no_misheard_word_makes_it_another(call: str) -> None:
+    """Green and brown are next-door in number and sound alike (own phoneme comparison): another would be logged."""
+    talk = Conversation(cable=25, last=5)
+    run_out(talk, type_in(talk, "call them out"))
+    assert "Out of turn, call it by number and colours." in said(type_in(talk, call))
+    assert talk.state.left() == (1, 2, 3, 4, 5)
+
+
+def test_a_pair_that_was_not_called_out_yet_is_no_single_pair_of_the_module() -> None:
+    talk = Conversation(cable=25, last=5)
+    step = type_in(talk, "call them out")
+    talk.put(TimedOut(JointNumber(timer_of(step)[0])))
+    assert said(type_in(talk, "three green white")).startswith("Not logged. Heard three, green white.")
+    assert talk.state.left() == (1, 2, 3, 4, 5)
+
+
+def test_behind_a_single_pair_the_calls_go_on_with_those_that_were_not_called() -> None:
+    talk = Conversation(cable=25, last=4)
+    step = type_in(talk, "call them out")
+    talk.put(TimedOut(JointNumber(1)))
+    step = talk.put(TimedOut(JointNumber(2)))
+    assert said(type_in(talk, "two orange white")) == "Two, orange white, confirmed. Called out up to one, blue white."
+    run_out(talk, step)
+    assert called(talk) == [1, 2, 3, 4]
+
+
+def test_behind_a_hold_it_is_told_how_far_the_calling_had_come() -> None:
+    talk = Conversation(cable=25, last=4)
+    type_in(talk, "call them out")
+    talk.put(TimedOut(JointNumber(1)))
+    type_in(talk, "hold on")
+    step = type_in(talk, "carry on")
+    assert said(step) == "Carrying on. Called out up to one, blue white."
+    assert timer_of(step) == [2]

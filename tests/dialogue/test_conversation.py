@@ -3,7 +3,9 @@
 import pytest
 
 from assistant.cable.colour_code import Order
+from assistant.cable.splice_plan import JointNumber
 from assistant.dialogue.messages import (
+    AnnouncementNumber,
     Channel,
     Check,
     FaultMarked,
@@ -13,11 +15,13 @@ from assistant.dialogue.messages import (
     PairConfirmed,
     PairSkipped,
     SessionEnded,
+    Typed,
     Undone,
 )
 from assistant.dialogue.modes import Mode
 from assistant.words.intents import Fault
-from tests.dialogue.conversation import Conversation
+from tests.dialogue.conversation import Conversation, resume
+from tests.dialogue.modes import EARLIER
 
 
 def confirmed(talk: Conversation) -> list[int]:
@@ -221,7 +225,7 @@ def test_on_hold_nothing_is_taken_until_carry_on() -> None:
 def test_finish_asks_while_pairs_are_left() -> None:
     talk = Conversation(cable=2)
     talk.heard("blue white")
-    assert talk.heard("finish session") == "Not done: pair two. Finish all the same?"
+    assert talk.heard("finish session") == "Not done: pair two. That is final. Finish all the same?"
     assert talk.heard("yes").startswith("Finished. Total not done: one. Total done: one.")
     assert SessionEnded(confirmed=1, faulty=0, left=1) in talk.facts
     assert talk.state.mode is Mode.ENDED
@@ -288,3 +292,26 @@ def test_the_word_confirmed_is_said_only_when_a_pair_was_confirmed() -> None:
     ):
         assert "confirmed" not in talk.typed(entry), entry
     assert "confirmed" in talk.typed("orange white")
+
+
+def test_a_session_that_was_cut_off_before_it_was_said_whether_to_go_on_asks_again() -> None:
+    talk = Conversation(cable=25, earlier=EARLIER)
+    talk.put(resume())
+    assert talk.state.mode is Mode.CHOOSING
+    talk.typed("blue red")
+    assert not talk.state.of(JointNumber(6)).confirmed, "nothing counts before the answer"
+    assert talk.typed("yes").startswith("Check for voltage before you touch.")
+    assert talk.typed("blue red").startswith("Six, blue red, confirmed.")
+
+
+def test_a_choice_is_taken_only_after_the_question_was_told() -> None:
+    """A yes that was said before the question, or to another one, begins nothing and loses nothing."""
+    talk = Conversation(cable=25, earlier=EARLIER)
+    for answer in ("yes", "no"):
+        talk.put(Typed(answer, AnnouncementNumber(talk.state.announcement - 1)))
+        assert talk.state.mode is Mode.CHOOSING
+    talk.typed("no")
+    talk.put(Typed("yes", AnnouncementNumber(talk.state.announcement - 1)))
+    assert talk.state.mode is Mode.RENEWING
+    talk.heard("yes", "ask back")
+    assert talk.state.mode is Mode.RENEWING, "an unsure answer is asked for again"

@@ -501,7 +501,7 @@ def test_a_module_confirms_exactly_what_was_called_out_and_is_not_protected(text
         together = (
             other.lead.end == first.lead.end and same_group and plan.turn[other.number] >= plan.turn[first.number]
         )
-        return together and other.kind.joined and talk.state.of(other.number).left
+        return together and other.kind.joined and not other.protect and talk.state.of(other.number).left
 
     for _ in plan.to_join:  # more often than can be needed
         joint = talk.state.expected_joint
@@ -515,7 +515,7 @@ def test_a_module_confirms_exactly_what_was_called_out_and_is_not_protected(text
         assert all(name(plan, plan.by_number[n]) in words.lower() for n, words in zip(called, told, strict=True))
         assert confirmed(talk) == done
         talk.typed("confirm module")
-        assert confirmed(talk) == done + [number for number in called if not plan.by_number[number].protect]
+        assert confirmed(talk) == done + called
         accounts_for_all(talk.state)
         while (expected := talk.state.expected_joint) is not None and expected.protect:
             make(talk, expected)

@@ -307,7 +307,7 @@ def test_a_faulty_pair_that_is_not_joined_stays_in_the_work() -> None:
     for entry in ("mark open", "orange white", "mark wet"):
         talk.typed(entry)
     assert talk.state.left() == (1, 3)
-    assert talk.typed("finish") == "Faulty and not joined: pair one and pair three. Finish all the same?"
+    assert talk.typed("finish") == "Faulty and not joined: pair one and pair three. That is final. Finish all the same?"
     talk.typed("no")
     assert "It is marked open." in talk.typed("next")
     assert talk.typed("blue white").startswith("One, blue white, confirmed, and marked open.")
@@ -341,7 +341,8 @@ def test_the_end_tells_of_each_kind_of_unfinished() -> None:
     for entry in ("joined but noisy", "mark open", "finish"):
         talk.typed(entry)
     assert talk.state.last_said == (
-        "Not done: pair three. Faulty and not joined: pair two. Joined with a fault: pair one. Finish all the same?"
+        "Not done: pair three. Faulty and not joined: pair two. Joined with a fault: pair one. "
+        "That is final. Finish all the same?"
     )
     talk.typed("yes")
     assert SessionEnded(confirmed=0, faulty=1, left=1, joined_faulty=1) in talk.facts

@@ -189,3 +189,43 @@ def test_group_good_confirms_only_joined_unmarked_pairs_of_its_group_without_res
             assert not known.faults
             assert fact.test not in dict(known.tests) or before.verifying.all_tests
             assert all(good for _, good in known.tests)
+
+
+# --- mended pairs -------------------------------------------------------------------------------------------------
+
+
+def test_a_mended_pair_has_to_be_tested_again_since_its_tests_were_of_what_it_was_before() -> None:
+    made = joined(1, 2, 3)
+    for said in ("start verification", "mark open pair 1", "group good"):
+        made.typed(said)
+    assert results(made, 1) == {PairTest.CONTINUITY: False}
+    assert made.typed("clear open pair 1").startswith("One, blue white, open cleared. To be tested again.")
+    assert results(made, 1) == {}
+    for said in ("group good", "group good"):
+        told = made.typed(said)
+    assert results(made, 1) == {PairTest.GROUND: True, PairTest.SHORT: True}, "what is new of it"
+    assert told.endswith("Group one, continuity: one, blue white.")
+
+
+def test_after_all_tests_of_all_pairs_a_mended_one_is_in_turn_at_once() -> None:
+    made = joined(1, 2)
+    for said in ("start verification all tests", "mark open pair 1", "group good"):
+        made.typed(said)
+    assert made.state.verifying is not None
+    assert made.state.verifying.joint is None
+    assert "One, blue white" in made.typed("clear open pair 1")
+    assert made.state.verifying.joint == 1
+
+
+def test_a_mend_of_a_pair_that_was_never_tested_says_nothing_of_tests() -> None:
+    made = joined(1, 2)
+    made.typed("mark open pair 1")
+    assert "test" not in made.typed("clear open pair 1")
+
+
+def test_taking_back_the_mend_brings_back_what_was_tested() -> None:
+    made = joined(1, 2)
+    for said in ("start verification", "mark open pair 1", "clear open pair 1", "undo that"):
+        made.typed(said)
+    assert results(made, 1) == {PairTest.CONTINUITY: False}
+    assert made.state.of(1).faults

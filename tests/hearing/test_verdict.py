@@ -76,6 +76,13 @@ def test_number_and_colours_that_agree_check_each_other() -> None:
     assert judge((free("six two black orange", -4.0, 1.6, "x"), SILENT), SCOPE).judgement is ASK_BACK
 
 
+def test_a_number_does_not_check_the_colours_of_the_far_side() -> None:
+    """A misheard far side would be kept as checked, at the lower limits of what checks itself."""
+    near = "five six two black orange"
+    for words, judgement in ((near, ACCEPTED), (f"{near} to red blue", ASK_BACK)):
+        assert judge((free(words, -1.0, 1.6, words, free_score=-1.0), SILENT), SCOPE).judgement is judgement
+
+
 def test_number_and_colours_that_contradict_each_other_are_never_accepted() -> None:
     opinion = free("five six two black green", 0.0, 50.0, "five six two black green")
     assert judge((opinion, agreeing("five six two black green")), SCOPE).judgement is ASK_BACK
@@ -213,6 +220,7 @@ COSTLY_WORDS: dict[type[Intent], str] = {
     say.GoTo: "go to pair four seven",
     say.HoldOn: "hold on",
     say.Finish: "finish session",
+    say.StopForToday: "stop for today",
     say.Yes: "yes",
 }
 """What is costly, as the safety of the record wants it: losing one of these is a decision, not a slip."""

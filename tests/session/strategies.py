@@ -12,6 +12,7 @@ from typing import Any, Union, get_args, get_origin, get_type_hints
 from hypothesis import strategies as st
 
 from assistant.dialogue.messages import Fact, Input, Question
+from assistant.ports import MOST_UPTIME_S, Uptime
 from assistant.session.record import Record
 
 INPUTS: tuple[type, ...] = get_args(Input)
@@ -35,9 +36,10 @@ def of_type(kind: Any) -> st.SearchStrategy[Any]:
     if isinstance(kind, UnionType) or get_origin(kind) is Union:
         return st.one_of([of_type(option) for option in get_args(kind)])
     if get_origin(kind) is tuple:
-        element, dots = get_args(kind)
-        assert dots is ..., f"{kind}: only tuples of any length are known here"
-        return st.lists(of_type(element), max_size=4).map(tuple)
+        elements = get_args(kind)
+        if elements[-1] is not ...:
+            return st.tuples(*map(of_type, elements))
+        return st.lists(of_type(elements[0]), max_size=4).map(tuple)
     if isinstance(kind, type) and issubclass(kind, Enum):
         return st.sampled_from(kind)
     if is_dataclass(kind):
@@ -63,4 +65,5 @@ def records(
         at=st.datetimes(timezones=st.timezones()).map(lambda at: at.isoformat(timespec="milliseconds")),
         input=came,
         facts=st.lists(happened, max_size=5).map(tuple),
+        uptime=st.none() | st.builds(Uptime, boot=st.text(max_size=8), seconds=st.floats(0, MOST_UPTIME_S)),
     )

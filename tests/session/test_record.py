@@ -22,12 +22,12 @@ from assistant.dialogue.messages import (
     Heard,
     MovedTo,
     PairConfirmed,
+    PairState,
     Said,
     SessionSettings,
     SpeechEnded,
     Typed,
 )
-from assistant.dialogue.state import PairState
 from assistant.dialogue.tags import FACT_TAGS, INPUT_TAGS, QUESTION_TAGS
 from assistant.session.journal import load
 from assistant.session.record import (

@@ -5,7 +5,7 @@ The fold of the whole log is the measure; a snapshot that is not exactly of this
 
 import random
 from collections.abc import Iterator
-from dataclasses import fields
+from dataclasses import fields, replace
 from pathlib import Path
 from typing import Any
 
@@ -21,7 +21,7 @@ from assistant.dialogue.state import State, UndoPoint, fold
 from assistant.session.journal import FileJournal
 from assistant.session.record import FIRST_SUM, RecordsLost, check, proven
 from assistant.session.replay import rebuild, settled
-from assistant.session.salvage import Known, read_log
+from assistant.session.salvage import known_of, read_log
 from assistant.session.snapshot import Snapshot, can_be_kept, from_bytes, to_bytes
 from tests.account.sessions import TWO_WAYS, Session
 from tests.dialogue.conversation import resume, utterance
@@ -97,7 +97,7 @@ def kept(made: Session, number: int) -> tuple[Snapshot, bytes]:
     """Give a snapshot of the state after a record, read back from its bytes, and the log."""
     data = made.data()
     lines = data.splitlines(keepends=True)
-    known = Known(number, read_log(data).sums[number - 1], sum(map(len, lines[:number])))
+    known = known_of(b"".join(lines[:number]), number, read_log(data).sums[number - 1])
     back = from_bytes(to_bytes(Snapshot(known, rebuild(made.records[:number])), PROGRAM), PROGRAM)
     assert back is not None
     assert back.known == known
@@ -141,7 +141,7 @@ def test_all_that_was_entered_can_be_taken_back_behind_a_snapshot() -> None:
 
 
 def bytes_of(made: Session) -> bytes:
-    known = Known(len(made.records), read_log(made.data()).last_sum, len(made.data()))
+    known = known_of(made.data(), len(made.records), read_log(made.data()).last_sum)
     return to_bytes(Snapshot(known, made.state), PROGRAM)
 
 
@@ -183,13 +183,15 @@ def test_a_snapshot_of_another_log_is_not_used() -> None:
 @pytest.mark.parametrize(
     "known",
     [
-        lambda known: Known(known.number - 1, known.sum, known.length),
-        lambda known: Known(known.number + 1, known.sum, known.length),
-        lambda known: Known(known.number, known.sum, known.length + 1),
-        lambda known: Known(known.number, "f" * 16, known.length),
-        lambda known: Known(0, FIRST_SUM, 0),
-        lambda known: Known(-1, known.sum, known.length),
-        lambda known: Known(10**9, known.sum, known.length),
+        lambda known: replace(known, number=known.number - 1),
+        lambda known: replace(known, number=known.number + 1),
+        lambda known: replace(known, length=known.length + 1),
+        lambda known: replace(known, sum="f" * 16),
+        lambda known: replace(known, digest="0" * 64),
+        lambda known: known_of(b"", 0, FIRST_SUM),
+        lambda known: replace(known, number=-1),
+        lambda known: replace(known, number=10**9),
+        lambda known: replace(known, length=-1),
     ],
 )
 def test_one_that_says_anything_else_of_the_log_is_not_used(known) -> None:

@@ -4,7 +4,7 @@
 -- confirmation that was taken back does not count, nor does a joint that was reopened and not confirmed again. The
 -- time for both counts.
 -- Working time is the sum of the gaps between a record and the one before it in the same log. A gap of more than
--- 10 minutes is a pause and does not count, nor does one in which the clock was set back.
+-- 10 minutes is a pause and does not count, nor does one in which the clock was set and nothing else tells the time.
 -- A gap counts for the kind of the first joint confirmed in the record that ends it, or later. What follows the
 -- last confirmation of a log (tests, the end) has a row of its own, without pairs.
 -- Sessions that only answer questions are left out. Under a quarter of an hour of work there is no rate.

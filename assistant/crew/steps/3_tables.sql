@@ -116,7 +116,7 @@ WITH standing AS (
 SELECT standings.splice, standings.joint, standings.kind, standings.standing, standings.log,
     standings.standing = 'confirmed' AS confirmed,
     standings.standing IN ('confirmed', 'joined_faulty') AS joined,
-    standings.confirmed_in, standings.how, standings.channel, standings.person,
+    standings.confirmed_in, standings.how, standings.ends, standings.channel, standings.person,
     coalesce(times_reopened, 0) AS times_reopened, coalesce(faults, 0) AS faults, standings.faults_left
 FROM standings
 LEFT JOIN counted ON counted.splice = standings.splice AND counted.joint = standings.joint;

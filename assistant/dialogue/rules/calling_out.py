@@ -2,9 +2,19 @@
 
 from assistant.cable.splice_plan import Joint, JointNumber
 from assistant.dialogue import sentences, wording
-from assistant.dialogue.messages import CalledOut, Check, Missed, PaceSet, PairConfirmed, StartTimer, Step
-from assistant.dialogue.rules.entry import Entry, announce, announce_again, tell, then
-from assistant.dialogue.state import State, fold
+from assistant.dialogue.messages import (
+    CalledOut,
+    CallingDropped,
+    Check,
+    Missed,
+    PaceSet,
+    PairConfirmed,
+    StartTimer,
+    Step,
+)
+from assistant.dialogue.rules import following
+from assistant.dialogue.rules.entry import Entry, announce, announce_again, put, tell, then
+from assistant.dialogue.state import State, evolve, fold
 from assistant.words import intents as say
 
 USUAL_PACE_S = 3.0
@@ -17,11 +27,11 @@ def call_out(state: State, _: Entry) -> Step:
     made = state.expected_joint
     if made is None:
         return announce(state)
-    module = _not_called(state, made) if state.pace_s else state.module_of(made)
+    module = _not_called(state, made) if state.pace_s else _to_call(state, made)
     if not module:
         return announce_again(state, sentences.NOTHING_CALLED_OUT())
     pace = state.pace_s or USUAL_PACE_S
-    begun = Step((PaceSet(pace),)) + tell(wording.calling_out(len(module), pace))
+    begun = Step((PaceSet(pace),)) + tell(wording.calling_out(state, len(module), pace, _protected(state, made)))
     return begun + Step(effects=(StartTimer(pace, module[0].number),))
 
 
@@ -39,15 +49,25 @@ def call_next(state: State, joint: JointNumber) -> Step:
         return _all_called(state)
     if made not in waiting:
         return call_next(state, waiting[0].number)
-    called = Step((CalledOut(joint),)) + tell(wording.called_out(state, made))
+    fact = CalledOut(joint)
+    called = Step((fact,)) + put(evolve(state, fact), wording.called_out(state, made))
     if len(waiting) > 1:
         return called + Step(effects=(StartTimer(state.pace_s, waiting[1].number),))
     return called + _all_called(fold(called.facts, state))
 
 
+def _to_call(state: State, made: Joint) -> list[Joint]:
+    """Give the pairs of the module from this one on that may be called out: a protected one is called by itself."""
+    return [j for j in state.module_of(made) if not j.protect]
+
+
+def _protected(state: State, made: Joint) -> list[Joint]:
+    return [j for j in state.module_of(made) if j.protect]
+
+
 def _not_called(state: State, made: Joint) -> list[Joint]:
     """Give the pairs of the module from this one on that wait to be called out."""
-    return [j for j in state.module_of(made) if j.number not in state.called_out]
+    return [j for j in _to_call(state, made) if j.number not in state.called_out]
 
 
 def _all_called(state: State) -> Step:
@@ -76,11 +96,10 @@ def resume_pace(state: State) -> Step:
 
 def confirm_module(state: State, entry: Entry) -> Step:
     """Confirm all pairs that were called out, in one entry; protected ones are left to be called by themselves."""
-    joints = [state.plan.by_number[number] for number in state.called_out]
-    safe = [made for made in joints if not made.protect]
+    safe = [state.plan.by_number[number] for number in state.called_out if not state.plan.by_number[number].protect]
     if not safe:
         return announce_again(state, sentences.NOTHING_CALLED_OUT())
-    left_out = [made for made in joints if made.protect]
+    left_out = _protected(state, safe[0])
     facts = [
         PairConfirmed(
             pair=made.number, how=Check.MODULE, by=entry.by, asked_back=entry.asked_back, same_entry=made is not safe[0]
@@ -95,6 +114,13 @@ def confirm_module(state: State, entry: Entry) -> Step:
         told=lambda s: wording.module_confirmed(s, safe, left_out),
         before=told_of,
     )
+
+
+def undo(state: State, entry: Entry) -> Step:
+    """Take back the last entry since the calling began; without one, the calling itself, of which nothing is logged."""
+    if state.entries_since_calling or state.kept_last:
+        return following.undo(state, entry)
+    return then(state, CallingDropped(), told=lambda _: sentences.CALLING_DROPPED())
 
 
 def nothing_called_out(state: State, _: Entry) -> Step:

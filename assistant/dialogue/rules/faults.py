@@ -147,8 +147,9 @@ def clear(state: State, entry: Entry) -> Step:
         return ask(state, BuildOtherwise(ReversalTagged(pair=made.number, tagged=False, by=entry.by)))
     if made is None or intent.fault not in state.of(made.number).faults:
         return announce_again(state, wording.no_such_fault(state, made, intent.fault))
+    tested = bool(state.of(made.number).tests)
     fact = FaultCleared(pair=made.number, fault=intent.fault, by=entry.by)
-    return then(state, fact, told=lambda s: wording.cleared(s, made, intent.fault))
+    return then(state, fact, told=lambda s: wording.cleared(s, made, intent.fault, tested=tested))
 
 
 def name_the_pair(state: State, entry: Entry) -> Step:

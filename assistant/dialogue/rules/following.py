@@ -9,6 +9,7 @@ from assistant.dialogue.messages import (
     Answered,
     Channel,
     Check,
+    Ends,
     GroupTaken,
     JoinProtected,
     Mismatch,
@@ -30,8 +31,9 @@ from assistant.dialogue.resolve import (
     resolve_group,
     resolve_pair,
 )
+from assistant.dialogue.rules.ends import Named, called_far, named, named_from_far
 from assistant.dialogue.rules.entry import Entry, announce, announce_again, ask, put, tell, then
-from assistant.dialogue.rules.joints import joint_named
+from assistant.dialogue.rules.joints import joint_named, joint_of
 from assistant.dialogue.rules.talking import confirmed
 from assistant.dialogue.state import State, evolve
 from assistant.dialogue.tags import FACT_TAGS
@@ -41,30 +43,52 @@ from assistant.words.intents import CallGroup, CallPair, Intent
 
 def call_pair(state: State, entry: Entry) -> Step:
     """Compare a called pair with the expected one: confirm it, or say both."""
-    call = entry.intent
+    call, made = entry.intent, state.expected_joint
     assert isinstance(call, CallPair)
+    by_far = named_from_far(state, entry, call)
+    if by_far is not None:
+        fits = made is not None and by_far[0].number == made.number
+        return _confirm(state, entry, *by_far) if fits else _refuse_far_side(state, entry, by_far[0])
     found = resolve_pair(call, state.end_in_work, entry.group(state))
-    if isinstance(found, ThePair):
-        made = state.expected_joint
-        if made is not None and made.lead == Place(state.end, found.address.pair):
-            return _confirm(state, entry, made, check_of(call))
+    called = joint_of(state, found.address) if isinstance(found, ThePair) else None
+    if called is not None and made is not None and called.number == made.number:
+        return _confirm_if_far_fits(state, entry, call, called)
+    if called is not None and called.number in state.called_out:
+        return _call_single(state, entry, call, called)
     return _refuse(state, entry, call, found)
+
+
+def _confirm_if_far_fits(state: State, entry: Entry, call: CallPair, made: Joint) -> Step:
+    how = named(state, made, call)
+    return _refuse_far(state, entry, call, made) if how is None else _confirm(state, entry, made, how)
+
+
+def _call_single(state: State, entry: Entry, call: CallPair, made: Joint) -> Step:
+    """Confirm one pair of a module out of its turn, if it is called so that a misheard word cannot make it another."""
+    how = named(state, made, call)
+    if how is not None and how.how is not Check.NUMBER_AND_COLOURS and how.ends is not Ends.BOTH:
+        address = state.plan.address(made.lead)
+        told = wording.together(wording.mismatch(state, address), sentences.CALL_WHOLE())
+        return _mismatch(state, entry, (address,), told)
+    return _confirm_if_far_fits(state, entry, call, made)
 
 
 def call_in_any_order(state: State, entry: Entry) -> Step:
     """Confirm whichever pair of the work is called, if it waits."""
     call = entry.intent
     assert isinstance(call, CallPair)
-    named = joint_named(state, call, entry.group(state))
-    if named is not None and state.of(named.number).left:
-        return _confirm(state, entry, named, check_of(call))
+    called = joint_named(state, call, entry.group(state))
+    if called is not None and state.of(called.number).left:
+        return _confirm_if_far_fits(state, entry, call, called)
     return _refuse(state, entry, call, resolve_pair(call, state.end_in_work, entry.group(state)))
 
 
 def _refuse(state: State, entry: Entry, call: CallPair, found: ThePair | Pairs | Disagreement | Nothing) -> Step:
     match found:
         case ThePair(address):
-            return _mismatch(state, entry, (address,), wording.mismatch(state, address))
+            called = joint_of(state, address)
+            far = called_far(state, called, call.far) if called is not None and call.far is not None else ()
+            return _mismatch(state, entry, (address,), wording.mismatch(state, address), far=far)
         case Pairs(addresses) as several:
             told = wording.together(
                 sentences.NOT_LOGGED(), wording.answer_many(several, state), wording.expected(state)
@@ -87,18 +111,25 @@ def contradicts_itself(state: State, intent: Intent) -> bool:
     return isinstance(resolve_pair(intent, state.end_in_work, state.group_in_work), Disagreement)
 
 
-def check_of(call: CallPair) -> Check:
-    """Tell how surely a call names its pair; a service pair is named as by its number."""
-    if call.number is None:
-        return Check.COLOURS if call.colours is not None else Check.NUMBER
-    return Check.NUMBER if call.colours is None else Check.NUMBER_AND_COLOURS
-
-
-def _confirm(state: State, entry: Entry, made: Joint, how: Check) -> Step:
+def _confirm(state: State, entry: Entry, made: Joint, how: Named) -> Step:
     if made.protect:
-        question = JoinProtected(joint=made.number, how=how, by=entry.by, asked_back=entry.asked_back)
+        question = JoinProtected(
+            joint=made.number,
+            how=how.how,
+            by=entry.by,
+            asked_back=entry.asked_back,
+            ends=how.ends,
+            far_ends=how.far_ends,
+        )
         return ask(state, question)
-    fact = PairConfirmed(pair=made.number, how=how, by=entry.by, asked_back=entry.asked_back)
+    fact = PairConfirmed(
+        pair=made.number,
+        how=how.how,
+        by=entry.by,
+        asked_back=entry.asked_back,
+        ends=how.ends,
+        far_ends=how.far_ends,
+    )
     return confirmed(state, fact, made)
 
 
@@ -108,16 +139,43 @@ def join_protected(state: State, entry: Entry) -> Step:
     assert isinstance(question, JoinProtected)
     made = state.plan.by_number[question.joint]
     fact = PairConfirmed(
-        pair=made.number, how=question.how, by=question.by, asked_back=question.asked_back, protected=made.protect
+        pair=made.number,
+        how=question.how,
+        by=question.by,
+        asked_back=question.asked_back,
+        protected=made.protect,
+        ends=question.ends,
+        far_ends=question.far_ends,
     )
-    return then(state, Answered(yes=True), fact, told=lambda s: wording.confirmed(s, made), before=made)
+    return then(state, Answered(yes=True), fact, told=lambda s: wording.confirmed(s, made, fact.ends), before=made)
 
 
-def _mismatch(state: State, entry: Entry, heard: tuple[Address, ...], told: str, *, announces: bool = True) -> Step:
+def _refuse_far(state: State, entry: Entry, call: CallPair, made: Joint) -> Step:
+    """Tell which joint it would be: the far side that was called is not that of this pair."""
+    assert call.far is not None
+    far = called_far(state, made, call.far)
+    told = wording.far_mismatch(state, made, call.far, far)
+    return _mismatch(state, entry, (state.plan.address(made.lead),), told, far=far)
+
+
+def _refuse_far_side(state: State, entry: Entry, made: Joint) -> Step:
+    """Tell of which joint it is the far side, and which one is expected."""
+    return _mismatch(state, entry, (), wording.far_side_of(state, made), far=state.plan.far_of(made))
+
+
+def _mismatch(
+    state: State,
+    entry: Entry,
+    heard: tuple[Address, ...],
+    told: str,
+    *,
+    announces: bool = True,
+    far: tuple[Place, ...] = (),
+) -> Step:
     made = state.expected_joint
     expected = None if made is None else made.lead.position
     positions: tuple[Position, ...] = tuple(address.pair for address in heard)
-    kept = Mismatch(expected=expected, heard=positions, call=entry.call)
+    kept = Mismatch(expected=expected, heard=positions, call=entry.call, far=far)
     return Step((kept,)) + (put(evolve(state, kept), told) if announces else tell(told))
 
 
@@ -126,7 +184,7 @@ def confirm(state: State, entry: Entry) -> Step:
     made = state.expected_joint
     if made is None:
         return announce(state)
-    return _confirm(state, entry, made, Check.KEY if entry.by is Channel.KEYS else Check.WORD)
+    return _confirm(state, entry, made, Named(Check.KEY if entry.by is Channel.KEYS else Check.WORD))
 
 
 def skip(state: State, _: Entry) -> Step:
@@ -252,4 +310,4 @@ def undo(state: State, _: Entry) -> Step:
         point = point.before
         facts.append(Undone(entry=FACT_TAGS[type(point.fact)], pair=point.pair))
     made = state.plan.by_number[last.pair]
-    return then(state, *facts, told=lambda s: wording.undone(s, made, point.fact))
+    return then(state, *facts, told=lambda s: wording.undone(s, made, point.fact, point.at_work))

@@ -1,11 +1,16 @@
 """Rules of the session itself: checks before the work, questions, holding, notes, the end."""
 
+from collections.abc import Callable
+
 from assistant.dialogue import sentences, wording
 from assistant.dialogue.messages import (
     Answered,
+    BeginAnew,
     CarriedOn,
     CheckAnswered,
+    Fact,
     FinishAnyway,
+    GoOn,
     Held,
     Missed,
     NoteKept,
@@ -15,6 +20,8 @@ from assistant.dialogue.messages import (
     SessionEnded,
     SiteCheck,
     Step,
+    WorkBegunAnew,
+    WorkTakenUp,
 )
 from assistant.dialogue.rules.calling_out import resume_pace
 from assistant.dialogue.rules.entry import Entry, announce, announce_again, ask, put, tell, then
@@ -23,7 +30,7 @@ from assistant.words import intents as say
 
 
 def finish(state: State, _: Entry) -> Step:
-    """End the session; ask first when pairs are not done, or done with a fault."""
+    """End session and splice; ask first when pairs are not done, or done with a fault."""
     unfinished = state.left() or state.with_standing(Standing.JOINED_FAULTY)
     if not state.settings.asking and unfinished:
         return ask(state, FinishAnyway())
@@ -31,18 +38,29 @@ def finish(state: State, _: Entry) -> Step:
 
 
 def _end(state: State) -> Step:
+    return _ended(state, wording.finished)
+
+
+def stop_for_today(state: State, _: Entry) -> Step:
+    """End the session; the splice goes on another day."""
+    return _ended(state, wording.stopped_for_today, for_today=True)
+
+
+def _ended(state: State, told: Callable[[State], str], *, for_today: bool = False) -> Step:
+    """End the session. Checks of the closing, where there are some, are to be asked before this."""
     tally = state.tally()
     fact = SessionEnded(
         confirmed=tally.confirmed,
         faulty=tally.faulty,
         left=0 if state.settings.asking else tally.open + tally.skipped,
         joined_faulty=tally.joined_faulty,
+        for_today=for_today,
     )
-    return Step((fact,)) + tell(wording.finished(fold((fact,), state))) + Step(effects=(Quit(),))
+    return Step((fact,)) + tell(told(fold((fact,), state))) + Step(effects=(Quit(),))
 
 
 def finish_anyway(state: State, _: Entry) -> Step:
-    """End the session although pairs are not done."""
+    """End session and splice although pairs are not done."""
     answered = Answered(yes=True)
     return Step((answered,)) + _end(fold((answered,), state))
 
@@ -122,6 +140,41 @@ def keep_note(state: State, text: str, file: str, sha256: str) -> Step:
     return Step((NoteKept(pair=pair, text=text, file=file, sha256=sha256),)) + tell(sentences.NOTE_KEPT())
 
 
+def begin(state: State) -> Step:
+    """Ask the checks, and begin the work behind them."""
+    return ask_check(state, wording.opening(state))
+
+
+def ask_to_go_on(state: State, _: Entry | None = None) -> Step:
+    """Ask whether the work goes on with the earlier logs; they count only when that is said."""
+    return ask(state, GoOn(), "", *_no(state))
+
+
+def ask_anew(state: State, _: Entry) -> Step:
+    """Ask back whether the splice begins anew, so that nothing is done twice for one answer."""
+    return ask(state, BeginAnew(), "", *_no(state))
+
+
+def _no(state: State) -> tuple[Fact, ...]:
+    """Give the answer to the question that is open, if one is."""
+    return () if state.question is None else (Answered(yes=False),)
+
+
+def go_on(state: State, _: Entry) -> Step:
+    """Go on where the earlier logs end."""
+    return _decided(state, WorkTakenUp())
+
+
+def begin_anew(state: State, _: Entry) -> Step:
+    """Begin the splice anew."""
+    return _decided(state, WorkBegunAnew())
+
+
+def _decided(state: State, fact: WorkTakenUp | WorkBegunAnew) -> Step:
+    facts = (Answered(yes=True), fact)
+    return Step(facts) + begin(fold(facts, state))
+
+
 def ask_check(state: State, greeting: str) -> Step:
     """Ask the next check; when none is left, begin the work."""
     if not state.unchecked:
@@ -130,7 +183,7 @@ def ask_check(state: State, greeting: str) -> Step:
 
 
 def ask_check_again(state: State, _: Entry | None = None) -> Step:
-    """Take no other entry before a check is answered."""
+    """Take no other entry before what is asked before the work is answered."""
     return Step((Missed("not now"),)) + announce(state, sentences.SAY_YES_OR_NO())
 
 

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 from assistant.cable.splice_plan import Joint
 from assistant.dialogue import sentences, wording
-from assistant.dialogue.messages import Check, PairConfirmed, Said, Speak, Step, Talk, TalkSet
+from assistant.dialogue.messages import Check, Ends, PairConfirmed, Said, Speak, Step, Talk, TalkSet
 from assistant.dialogue.modes import Mode
 from assistant.dialogue.rules.entry import Entry, announce, tell
 from assistant.dialogue.state import State, evolve
@@ -52,7 +52,7 @@ def confirmed(state: State, fact: PairConfirmed, made: Joint) -> Step:
     """Let a pair be confirmed; read it back and announce the next one, or in brief talk only announce that."""
     after = evolve(state, fact)
     if not _goes_on_plainly(state, after, fact, made):
-        return Step((fact,)) + announce(after, wording.confirmed(after, made), before=made)
+        return Step((fact,)) + announce(after, wording.confirmed(after, made, fact.ends), before=made)
     text = wording.next_in_brief(after, made)
     return Step((fact, Said(text)), (Speak(text, after.announcement, tone=True),))
 
@@ -64,6 +64,8 @@ def _goes_on_plainly(state: State, after: State, fact: PairConfirmed, made: Join
     further on in the same group and nothing is to be said of it but its name.
     """
     if state.talk is not Talk.BRIEF or state.reads_back or fact.asked_back or fact.how not in _SURE or made.protect:
+        return False
+    if fact.ends is Ends.FAR:
         return False
     following = after.expected_joint
     if state.mode is not Mode.FOLLOWING or following is None or following.protect or after.of(made.number).faults:

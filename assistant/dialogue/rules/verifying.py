@@ -4,6 +4,7 @@ from assistant.cable.splice_plan import Joint
 from assistant.dialogue import sentences, wording
 from assistant.dialogue.messages import PairTest, PairTested, ReadingLogged, Step, VerifyingBegun, VerifyingEnded
 from assistant.dialogue.resolve import ThePair, resolve_pair
+from assistant.dialogue.rules.ends import named
 from assistant.dialogue.rules.entry import Entry, announce, announce_again, tell, then
 from assistant.dialogue.rules.joints import joint_called, joint_of
 from assistant.dialogue.state import State, Verifying
@@ -95,7 +96,7 @@ def call_to_test(state: State, entry: Entry) -> Step:
     assert isinstance(call, CallPair)
     found = resolve_pair(call, state.end_in_work, entry.group(state))
     made = joint_of(state, found.address) if isinstance(found, ThePair) else None
-    if made is None or state.of(made.number).confirmed is None:
+    if made is None or state.of(made.number).confirmed is None or named(state, made, call) is None:
         return announce_again(state, sentences.CALL_A_JOINED_PAIR())
     return then(state, VerifyingBegun(state.verifying.test, made.number, state.verifying.all_tests), told=lambda _: "")
 
