@@ -23,12 +23,18 @@ OBEYED_WITHIN_S = 20.0
 class TerminalSession:
     """One run of `work` in a terminal; keys go in, all that is shown comes out."""
 
-    def __init__(self, folder: Path, *options: str, program: Sequence[str] = ("-m", "assistant")) -> None:
-        """Start it with its log in this folder; without sound, so that the keypad is left."""
+    def __init__(
+        self,
+        folder: Path,
+        *options: str,
+        program: Sequence[str] = ("-m", "assistant"),
+        command: Sequence[str] | None = None,
+    ) -> None:
+        """Start it with its log in this folder; without sound, so that the keypad is left. Or start another command."""
         self.folder = folder
         self.master, slave = pty.openpty()
         self.process = subprocess.Popen(
-            [sys.executable, *program, "work", "--voice", "print", "--log", str(folder), *options],
+            [sys.executable, *program, *(command or ("work", "--voice", "print", "--log", str(folder), *options))],
             stdin=slave,
             stdout=slave,
             stderr=slave,

@@ -14,15 +14,16 @@ MAY_IMPORT = {
     "dialogue": {"cable", "words"},
     "session": {"cable", "words", "dialogue", "ports", "errors", "texts"},
     "account": {"cable", "words", "dialogue", "session", "ports", "errors", "texts"},
-    "handover": {"cable", "words", "dialogue", "account", "errors", "texts"},
-    "crew": {"cable", "words", "dialogue", "session", "account", "ports", "errors", "texts"},
+    "handover": {"cable", "words", "dialogue", "account", "errors", "texts", "mending"},
+    "crew": {"cable", "words", "dialogue", "session", "account", "ports", "errors", "texts", "mending"},
     "errors": set(),
+    "mending": set(),
     "texts": set(),
     "ports": {"words"},
-    "adapters": {"cable", "words", "hearing", "dialogue", "ports", "errors", "texts"},
+    "adapters": {"cable", "words", "hearing", "dialogue", "ports", "errors", "texts", "mending"},
     "app": {
         *("cable", "words", "hearing", "dialogue", "session", "account", "handover", "crew", "ports", "adapters"),
-        *("errors", "texts"),
+        *("errors", "texts", "mending"),
     },
 }
 """Folder -> folders of ours that it may import, besides itself."""

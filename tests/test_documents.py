@@ -16,8 +16,31 @@ ROOT = Path(__file__).parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 
 
-def test_the_readme_has_todays_table_of_words() -> None:
-    assert f"{render.table()}\n{render.other_words()}" in README
+PAGES = [*ROOT.glob("*.md"), *ROOT.glob("demo_sessions/*.md"), *ROOT.glob("models_readme/**/*.md")]
+MOST_WORDS = 1500
+
+
+def test_the_page_of_words_has_todays_table() -> None:
+    page = (ROOT / "demo_sessions" / "words.md").read_text(encoding="utf-8")
+    assert f"{render.table()}\n{render.other_words()}" in page
+
+
+def test_the_readme_is_short_and_warns_before_the_first_command() -> None:
+    assert len(README.split()) <= MOST_WORDS
+    first_command = README.index("\n    ")
+    assert README.index("Working pairs are live") < README.index("never cover both ears") < first_command
+
+
+@pytest.mark.parametrize("page", PAGES, ids=lambda page: str(page.relative_to(ROOT)))
+def test_every_link_leads_somewhere(page: Path) -> None:
+    text = page.read_text(encoding="utf-8")
+    for target in re.findall(r"\]\(([^)\s]+)\)", text):
+        path, _, heading = target.partition("#")
+        there = page.parent / path if path else page
+        assert there.exists(), f"{page.name}: {target}"
+        if heading:
+            headings = re.findall(r"^#+ (.*)$", there.read_text(encoding="utf-8"), re.MULTILINE)
+            assert heading in {re.sub(r"[^a-z0-9 -]", "", one.lower()).replace(" ", "-") for one in headings}, target
 
 
 def test_the_readme_has_the_standing_caution() -> None:

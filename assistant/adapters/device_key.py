@@ -1,10 +1,12 @@
 """The device's Ed25519 key, by the package cryptography; its file is for its owner only."""
 
+import importlib.util
 import stat
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from assistant.errors import AssistantError
+from assistant.mending import install_command
 
 if TYPE_CHECKING:
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
@@ -14,8 +16,25 @@ OTHERS = 0o077
 """Rights of others than the owner."""
 
 
+def _want_library() -> None:
+    """Have the package, or say how to get it: what cannot be checked must not pass for checked, nor for broken.
+
+    Raises:
+        AssistantError: it is not installed.
+
+    """
+    if importlib.util.find_spec("cryptography") is None:
+        raise AssistantError(f"seals: the package cryptography is not here; {install_command('seals')}")
+
+
 def new_pair() -> tuple[bytes, bytes]:
-    """Make a key and give its private and its public half, as PEM."""
+    """Make a key and give its private and its public half, as PEM.
+
+    Raises:
+        AssistantError: the package cryptography is not installed.
+
+    """
+    _want_library()
     from cryptography.hazmat.primitives import serialization as form
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
@@ -31,6 +50,7 @@ def load_key(path: Path) -> "Ed25519PrivateKey":
         AssistantError: there is none, others may read it, or it is no Ed25519 key.
 
     """
+    _want_library()
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
     from cryptography.hazmat.primitives.serialization import load_pem_private_key
 
@@ -61,6 +81,7 @@ def load_public_key(path: Path) -> str:
         AssistantError: it cannot be read, or is no Ed25519 key.
 
     """
+    _want_library()
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
     from cryptography.hazmat.primitives.serialization import load_pem_public_key
 
@@ -86,7 +107,13 @@ def public_half(key: "Ed25519PrivateKey") -> str:
 
 
 def is_signed(text: bytes, signature: str, public_key: str) -> bool:
-    """Tell whether a signature, in hex, is that of a public key, in hex, under a text."""
+    """Tell whether a signature, in hex, is that of a public key, in hex, under a text.
+
+    Raises:
+        AssistantError: the package cryptography is not installed.
+
+    """
+    _want_library()
     from cryptography.exceptions import InvalidSignature
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
 

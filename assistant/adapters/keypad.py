@@ -1,8 +1,9 @@
 """The keypad: keys of a terminal, or a file of keys, as whole entries."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 
+from assistant.adapters.assigned_keys import translated, what_is_sent
 from assistant.adapters.terminal import MOST_SHOWN, Key
 from assistant.dialogue.messages import Announced, AnnouncementNumber, Input, KeysPressed, KeysRefused, KeyTrouble
 from assistant.errors import AssistantError
@@ -12,9 +13,15 @@ from assistant.words.keypad import HALF_TYPED_S, Rhythm, Stroke, follow, press
 class Keypad:
     """Composes entries key by key and puts each into the inbox; what it refuses is put in as well, to be answered."""
 
-    def __init__(self, put: Callable[[Input], None], echo: Callable[[str], None] = lambda _: None) -> None:
-        """Take the inbox, and where to echo keys."""
+    def __init__(
+        self,
+        put: Callable[[Input], None],
+        echo: Callable[[str], None] = lambda _: None,
+        assigned: Mapping[str, str] | None = None,
+    ) -> None:
+        """Take the inbox, where to echo keys, and names of keys that stand for keys of the pad."""
         self._put = put
+        self._assigned = what_is_sent(assigned or {})
         self._echo = echo
         self._pending = ""
         self._begun_after = Announced()
@@ -25,7 +32,7 @@ class Keypad:
         """Take the keys of one read; behind one that is refused, nothing of the read counts."""
         if self._forgotten(at_s):
             return
-        for key in keys:
+        for key in translated(keys, self._assigned):
             if not self._taken(key, after, at_s):
                 return
 

@@ -49,6 +49,8 @@ class Microphone:
         self._silence_told = False
         self._rate_hz, self._channels = SAMPLE_RATE_HZ, 1
         self.name = ""
+        self.device_rate_hz = SAMPLE_RATE_HZ
+        """The device's own rate, of which ours is made."""
         self._stream = self._opened()
 
     @property
@@ -125,7 +127,7 @@ class Microphone:
             own = sd.query_devices(self._device, "input")
         except (ValueError, sd.PortAudioError) as error:
             raise AssistantError(f"microphone: none is found ({error}); plug one in, or use --typed or keys") from error
-        self.name = str(own["name"])
+        self.name, self.device_rate_hz = str(own["name"]), int(own["default_samplerate"])
         failure: Exception | None = None
         own_rate_hz, own_channels = int(own["default_samplerate"]), max(1, min(2, int(own["max_input_channels"])))
         for rate_hz, channels in dict.fromkeys(

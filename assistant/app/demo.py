@@ -7,7 +7,7 @@ what the assistant answered from the printed line, since it has no ears of its o
 
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -15,7 +15,9 @@ import numpy as np
 
 from assistant.adapters.audio_file import in_blocks
 from assistant.adapters.console import TerminalScreen
+from assistant.adapters.tones import Sound
 from assistant.adapters.voice_pyttsx3 import SpeechRenderer
+from assistant.app.aloud import Aloud
 from assistant.app.telling import tell
 from assistant.app.work import WorkOptions, work
 from assistant.dialogue import sentences
@@ -86,8 +88,11 @@ class Caller:
     waits = True
     lost_frames = 0
 
-    def __init__(self, screen: WatchedScreen, script: tuple[Call, ...] = SCRIPT) -> None:
-        """Take where the answers can be read, and what to call."""
+    def __init__(
+        self, screen: WatchedScreen, script: tuple[Call, ...] = SCRIPT, play: Callable[[Sound], None] = lambda _: None
+    ) -> None:
+        """Take where the answers can be read, what to call, and what plays a call aloud."""
+        self._play = play
         self._screen = screen
         self._script = script
         self._renderer = SpeechRenderer(CALLER_VOICE, CALLER_WORDS_PER_MINUTE)
@@ -104,14 +109,22 @@ class Caller:
                 if tries == 2 and words != "yes" and call.otherwise:
                     meant = words = call.otherwise
                 heard_before = len(self._screen.answers())
-                yield from in_blocks(self._sound(words))
+                yield from self._called(words)
                 answers = self._screen.answers()[heard_before:]
                 words = self._reply(meant, answers)
                 if not words:
                     break
             else:
                 if call.pair is not None:
-                    yield from in_blocks(self._sound("skip this pair"))
+                    yield from self._called("skip this pair")
+
+    def _called(self, words: str) -> Iterator[Samples]:
+        """Give the blocks of a call; it is played when the first is taken: the assistant has spoken by then."""
+        sound = self._sound(words)
+        blocks = in_blocks(sound)
+        yield next(blocks)
+        self._play(Sound(sound, SAMPLE_RATE_HZ))
+        yield from blocks
 
     def pass_over(self) -> None:
         """Do nothing: this sound waits."""
@@ -140,7 +153,7 @@ class Caller:
         return np.asarray(np.clip(noisy, -32768, 32767), dtype=np.int16)
 
 
-def demo(*, log: Path, voice: str, ears: str | None, vosk_model: Path | None) -> int:
+def demo(*, log: Path, voice: str, speaker: str | None, ears: str | None, vosk_model: Path | None) -> int:
     """Run the demonstration and give its exit code: 1 when a pair was confirmed that was not called.
 
     Raises:
@@ -151,11 +164,23 @@ def demo(*, log: Path, voice: str, ears: str | None, vosk_model: Path | None) ->
     tell("Demonstration. Both voices are synthetic; no person speaks here, and it proves nothing about yours.")
     tell(f"A {CABLE_PAIRS}-pair cable, pairs {FIRST} to {LAST}. The caller makes one slip on purpose.")
     screen = WatchedScreen()
-    caller = Caller(screen)
+    aloud = Aloud(speaker) if voice == "speaker" else None
+    caller = Caller(screen, play=aloud.play) if aloud else Caller(screen)
     options = WorkOptions(
-        cable=CABLE_PAIRS, first=FIRST, last=LAST, log=log / DEMO_FOLDER, voice=voice, ears=ears, vosk_model=vosk_model
+        cable=CABLE_PAIRS,
+        first=FIRST,
+        last=LAST,
+        log=log / DEMO_FOLDER,
+        voice=voice,
+        speaker=speaker,
+        ears=ears,
+        vosk_model=vosk_model,
     )
-    state, path = work(options, source=caller, screen=screen)
+    try:
+        state, path = work(options, source=caller, screen=screen)
+    finally:
+        if aloud:
+            aloud.close()
     facts = [fact for record in load(path).records for fact in record.facts]
     confirmed = [fact for fact in facts if isinstance(fact, PairConfirmed)]
     wrong = [fact.pair for fact in confirmed if fact.pair not in caller.called]
@@ -165,5 +190,7 @@ def demo(*, log: Path, voice: str, ears: str | None, vosk_model: Path | None) ->
     )
     for fact in confirmed:
         tell(f"  pair {fact.pair}: {fact.how.value}{', asked back' if fact.asked_back else ''}")
+    if voice == "print":
+        tell("Nothing sounded. To hear both voices: splice-assistant demo --voice speaker")
     tell(f"It took {time.monotonic() - began:.0f} s. The log: {path}")
     return 1 if wrong or not confirmed else 0

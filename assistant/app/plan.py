@@ -6,6 +6,7 @@ from pathlib import Path
 
 from assistant.account.runs import in_words, runs, spans, why
 from assistant.account.sides import Side, side
+from assistant.app.text_files import read_text_file
 from assistant.cable.colour_code import Order
 from assistant.cable.plan_text import PlanError, read_plan
 from assistant.cable.splice_plan import Joint, Plan, in_runs, unjoined
@@ -22,12 +23,7 @@ def load_plan(path: Path) -> tuple[Plan, str]:
         AssistantError: the file cannot be read, or is no plan; the text names line and column.
 
     """
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-    except OSError as error:
-        raise AssistantError(f"{path}: cannot be read ({error.strerror}); check the path") from error
-    except UnicodeDecodeError as error:
-        raise AssistantError(f"{path}: is no text in UTF-8; save it as UTF-8") from error
+    text = read_text_file(path)
     try:
         return read_plan(text), text
     except PlanError as error:

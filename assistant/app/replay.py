@@ -1,10 +1,9 @@
 """`replay`: a session as it went, printed or spoken; its checks; its inputs through today's rules."""
 
 import hashlib
-import queue
 import re
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from datetime import time as time_of_day
@@ -22,7 +21,7 @@ from assistant.app.earlier import goes_on_from
 from assistant.app.report import load_log, read_session
 from assistant.app.seals import SealFinding, seal_findings
 from assistant.cable.splice_plan import JointNumber
-from assistant.dialogue.messages import Heard, Input, NoteKept, SessionEnded, SessionOpened, SessionResumed
+from assistant.dialogue.messages import Heard, NoteKept, SessionEnded, SessionOpened, SessionResumed
 from assistant.dialogue.state import State
 from assistant.errors import AssistantError
 from assistant.handover.summary import NOT_GIVEN, tally_line
@@ -155,13 +154,11 @@ class Player:
             AssistantError: there is none.
 
         """
-        from assistant.adapters.voice_pyttsx3 import SpeechRenderer
-        from assistant.adapters.voices import SpeakerVoice
+        from assistant.app.aloud import Aloud
 
-        self._inbox: queue.Queue[Input] = queue.Queue()
         self._log = log
         self._speak, self._listen = speak, listen
-        self._voice = SpeakerVoice(self._inbox.put, SpeechRenderer(), device)
+        self._aloud = Aloud(device)
 
     def play(self, line: Line) -> None:
         """Play the sound of a step, where it was kept, and speak what was said."""
@@ -172,17 +169,13 @@ class Player:
 
             file = sounds_folder(self._log) / sound_name(line.record)
             if file.is_file():
-                self._to_end(lambda: self._voice.play(Sound(read_sound(file), SAMPLE_RATE_HZ)))
+                self._aloud.play(Sound(read_sound(file), SAMPLE_RATE_HZ))
         for text in line.said if self._speak else ():
-            self._to_end(lambda text=text: self._voice.say(text))  # type: ignore[misc]
+            self._aloud.say(text)
 
     def close(self) -> None:
         """Close the speaker."""
-        self._voice.close()
-
-    def _to_end(self, begin: Callable[[], None]) -> None:
-        begin()
-        self._inbox.get()
+        self._aloud.close()
 
 
 def replayed(path: Path, wanted: Selection, player: Player | None) -> Iterator[str]:

@@ -6,26 +6,24 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
-import numpy as np
-
 from assistant.adapters.audio_file import in_blocks, read_sound
 from assistant.adapters.microphone import Microphone
 from assistant.app import ears as ears_here
 from assistant.app.hear import following_state
-from assistant.app.speech_models import models_folder
+from assistant.app.settings import settings_file
 from assistant.cable.makeup import Cable
 from assistant.dialogue.scope import scope_of
 from assistant.errors import AssistantError
 from assistant.hearing.chain import BLOCK_S, HearingChain, Utterance
+from assistant.hearing.level import peak_db
 from assistant.hearing.tuning import READING, UNTUNED, Read, Tuning, advice, learn
-from assistant.ports import Samples
 
 LONGEST_WAIT_S = 8.0
 
 
 def tuning_file() -> Path:
-    """Give where a tuning is kept."""
-    return models_folder().parent / "voice.json"
+    """Give where a tuning is kept: beside the settings."""
+    return settings_file().with_name("voice.json")
 
 
 def load_tuning() -> Tuning:
@@ -132,10 +130,5 @@ def _read(phrase: str, utterance: Utterance | None) -> Read:
         meant=phrase,
         heard=reading.words,
         likelihood_ratio=reading.likelihood_ratio,
-        level_db=_peak_db(utterance.sound),
+        level_db=peak_db(utterance.sound),
     )
-
-
-def _peak_db(sound: Samples) -> float:
-    peak = int(np.abs(sound.astype(np.int32)).max(initial=1))
-    return float(20 * np.log10(max(peak, 1) / 32768))

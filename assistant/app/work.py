@@ -2,9 +2,9 @@
 
 import sys
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from contextlib import ExitStack, suppress
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from assistant import __version__
@@ -43,7 +43,6 @@ from assistant.dialogue.messages import (
     StartAsked,
     Talk,
 )
-from assistant.dialogue.rules.talking import FASTEST, LOUDEST, SLOWEST, SOFTEST
 from assistant.dialogue.state import State, initial
 from assistant.errors import AssistantError
 from assistant.hearing.tuning import UNTUNED
@@ -51,11 +50,8 @@ from assistant.ports import AudioSource, Clock, KeptSounds, Screen, Voice
 from assistant.session.journal import FileJournal, load, read_file, whole_beginning
 from assistant.session.replay import rebuild, settled
 from assistant.session.salvage import LoadedLog, first_and_last, read_log
-from assistant.texts import well_formed
 
 LOG_SUFFIX = ".jsonl"
-LONGEST_NAME = 200
-"""Characters of a person's name or of a place."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -70,7 +66,8 @@ class WorkOptions:
     first: int | None = None
     last: int | None = None
     asking: bool = False
-    order: Order = Order.RING_FIRST
+    order: Order | None = None
+    """None for the usual, as the talk, the rate and the loudness."""
     binder_order: Order | None = None
     log: Path
     resume: str | None = None
@@ -88,7 +85,6 @@ class WorkOptions:
     person: str = ""
     place: str = ""
     talk: Talk | None = None
-    """None for the usual, as the rate and the loudness."""
     words_a_minute: int | None = None
     loudness: int | None = None
     """In percent of the usual."""
@@ -99,6 +95,10 @@ class WorkOptions:
     """Leave earlier logs of the splice alone."""
     copy: Path | None = None
     """Folder of a second, equal log, on another disk or card."""
+    assigned_keys: Mapping[str, str] = field(default_factory=dict)
+    """Names of keys that stand for keys of the pad, as of a foot switch."""
+    settings_told: str = ""
+    """What is set by the environment or the settings file, told where the session begins."""
 
 
 @dataclass(slots=True)
@@ -137,6 +137,8 @@ def work(
         feeds = _Feeding(options, inbox, ear, screen, stack, stops, source, tick)
         feeds.prepare()
         who = feeds.who_hears()
+        for line in options.settings_told.splitlines():
+            screen.show(line)
         session = (
             _resumed(options, who, screen) if request is None else _begun(options, replace(request, who=who), clock)
         )
@@ -214,7 +216,7 @@ class _Feeding:
         self._source = source
         self._runs: list[tuple[Callable[[], None], bool]] = []
         """What to run in threads, and whether it comes to an end by itself."""
-        self._heard_by = Attendance(app_version=__version__, person=_short(options.person, "--person"))
+        self._heard_by = Attendance(app_version=__version__, person=options.person)
         self._has_terminal = False
         self._notes = SoundNotes(options.log)
         self._sounds: KeptSounds | None = None
@@ -239,7 +241,7 @@ class _Feeding:
         if options.keys:
             self._runs.append((KeysFile(options.keys, self._inbox.put, self._inbox.floor.turn).run, True))
         if has_terminal:
-            self._watch(Keypad(self._inbox.put, echo))
+            self._watch(Keypad(self._inbox.put, echo, options.assigned_keys))
         if not options.keys or options.audio or self._source:
             self._prepare_hearing(has_terminal)
 
@@ -352,35 +354,18 @@ def _plan_settings(options: WorkOptions, path: Path) -> SessionSettings:
 
 
 def _common_settings(options: WorkOptions) -> SessionSettings:
+    order = options.order or Order.RING_FIRST
     return SessionSettings(
-        pair_order=options.order,
-        binder_order=options.binder_order or options.order,
+        pair_order=order,
+        binder_order=options.binder_order or order,
         site=options.site,
         short_checks=options.short_checks,
         any_order=options.any_order,
-        place=_short(options.place, "--place"),
+        place=options.place,
         talk=options.talk or Talk.FULL,
-        words_a_minute=_within(options.words_a_minute, USUAL_RATE, (SLOWEST, FASTEST), "--rate"),
-        loudness=_within(options.loudness, USUAL_LOUDNESS, (SOFTEST, LOUDEST), "--loudness"),
+        words_a_minute=USUAL_RATE if options.words_a_minute is None else options.words_a_minute,
+        loudness=USUAL_LOUDNESS if options.loudness is None else options.loudness,
     )
-
-
-def _within(number: int | None, usual: int, bounds: tuple[int, int], option: str) -> int:
-    least, most = bounds
-    if number is None:
-        return usual
-    if not least <= number <= most:
-        raise AssistantError(f"work: {option} {number} cannot be; give {least} to {most}")
-    return number
-
-
-def _short(text: str, option: str) -> str:
-    """Give a text for the record, well-formed; refuse one that is too long for a line of a report."""
-    if len(text) > LONGEST_NAME:
-        raise AssistantError(
-            f"work: {option} has {len(text)} characters; give at most {LONGEST_NAME}, and notes as notes"
-        )
-    return well_formed(text)
 
 
 def _begun(options: WorkOptions, request: StartAsked, clock: Clock) -> _Session:
@@ -408,10 +393,11 @@ def _resumed(options: WorkOptions, who: Attendance, screen: Screen) -> _Session:
         raise AssistantError(
             "work: --resume goes on as the log says; leave out the plan, --place, --cable, --from and --to"
         )
-    if (options.talk, options.words_a_minute, options.loudness) != (None, None, None):
+    talks = (options.talk, options.words_a_minute, options.loudness, options.order, options.binder_order)
+    if any(one is not None for one in talks):
         raise AssistantError(
-            "work: --resume talks as the log says; leave out --talk, --rate and --loudness, and say "
-            "brief talk, faster talk or louder talk"
+            "work: --resume talks as the log says; leave out --talk, --rate, --loudness, --order and --binder-order, "
+            "and say brief talk, faster talk or louder talk"
         )
     path = Path(options.resume) if options.resume else _newest_unfinished(options.log, screen)
     found = snapshots.find(path)

@@ -4,7 +4,6 @@ The form is described in `demo_sessions/README.md`. Must not know files: text co
 """
 
 import re
-import tomllib
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -27,6 +26,7 @@ from assistant.cable.counts import (
 )
 from assistant.cable.makeup import PAIRS_PER_SUPER_UNIT, Cable, CableError, Makeup, Position
 from assistant.cable.splice_plan import End, JoinKind, Joint, JointNumber, JointWork, Place, Plan, Site
+from assistant.cable.toml_text import PlacedError, TomlSource, read_toml, shown
 
 MOST_ENDS = 40
 PLAN_KEYS = ("title", "site", "joints", "order", "end", "join", "protect")
@@ -36,22 +36,11 @@ PROTECT_KEYS = ("pairs", "reason")
 ORDERS = ("ascending", "descending", "listed")
 GAUGES = (19, 22, 24, 26)
 """AWG sizes that 7 CFR 1755.890 lists."""
-MOST_SHOWN = 40
-"""Characters of a wrong value that an error repeats."""
-_TOO_LONG = re.compile(r"\w{1000}|([\[{]\s*){50}")
-_TOML_PLACE = re.compile(r"(.*) \(at line (\d+), column (\d+)\)", re.DOTALL)
 _E = TypeVar("_E", bound=Enum)
 
 
-class PlanError(ValueError):
+class PlanError(PlacedError):
     """A plan that cannot be followed; says where and what to do."""
-
-    def __init__(self, message: str, line: int, column: int) -> None:
-        """Take what is wrong and where, both counted from 1."""
-        super().__init__(f"line {line}, column {column}: {message}")
-        self.message = message
-        self.line = line
-        self.column = column
 
 
 def read_plan(text: str) -> Plan:
@@ -62,70 +51,17 @@ def read_plan(text: str) -> Plan:
 
     """
     try:
-        data = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        found = _TOML_PLACE.fullmatch(str(error))
-        end = text.count("\n") + 1
-        message, line, column = found.groups() if found else (str(error), end, 1)
-        raise PlanError(f"this is no TOML: {message}; correct it there", int(line), int(column)) from error
-    except (ValueError, RecursionError) as error:  # tomllib lets these out
-        found = _TOO_LONG.search(text)
-        place = _place(text, found.start() if found else 0)
-        raise PlanError("a number or a nesting is far too long; shorten it", *place) from error
-    return _Reader(_Source(text.replace("\r\n", "\n")), data).plan()
-
-
-def _place(text: str, at: int) -> tuple[int, int]:
-    """Give line and column of an index, both counted from 1."""
-    return text.count("\n", 0, at) + 1, at - text.rfind("\n", 0, at)
-
-
-@dataclass(frozen=True, slots=True)
-class _Source:
-    """The text, to find where a value stands: `tomllib` does not tell."""
-
-    text: str
-
-    def locate(self, table: str, index: int, key: str, offset: int | None = None) -> tuple[int, int]:
-        """Give line and column of a key's value, or of a place inside its text; of the table if it has no such key."""
-        start, found = self._key(table, index, key)
-        if found is None:
-            return _place(self.text, start)
-        if offset is None:
-            return _place(self.text, found.end("before"))
-        return _place(self.text, found.end() + offset)
-
-    def locate_key(self, table: str, index: int, key: str) -> tuple[int, int]:
-        """Give line and column of a key itself; of the table if it stands elsewhere."""
-        start, found = self._key(table, index, key)
-        return _place(self.text, start if found is None else found.start("key"))
-
-    def headings(self, table: str) -> list[re.Match[str]]:
-        """List the headings of a table or of tables of this name, in single or double brackets."""
-        return list(
-            re.finditer(rf"""^[ \t]*(?P<key>\[\[?)\s*["']?{re.escape(table)}["']?\s*\]""", self.text, re.MULTILINE)
-        )
-
-    def _key(self, table: str, index: int, key: str) -> tuple[int, re.Match[str] | None]:
-        """Give where a table begins, and its key up to the first character inside a text."""
-        start, behind = 0, 0
-        if table and index < len(headings := self.headings(table)):
-            start, behind = headings[index].start("key"), headings[index].end()
-        elif key and (headings := self.headings(key)):
-            start = headings[0].start("key")  # a table where the plan has none
-        following = re.compile(r"^[ \t]*\[", re.MULTILINE).search(self.text, behind)
-        wanted = (
-            rf"""^[ \t]*(?P<before>(?P<key>["']?{re.escape(key)}["']?)[ \t]*=[ \t]*)(?:\"{{3}}\n?|'{{3}}\n?|["'])?"""
-        )
-        pattern = re.compile(wanted, re.MULTILINE)
-        return start, pattern.search(self.text, behind, following.start() if following else len(self.text))
+        data = read_toml(text)
+    except PlacedError as error:
+        raise PlanError(error.message, error.line, error.column) from error
+    return _Reader(TomlSource(text.replace("\r\n", "\n")), data).plan()
 
 
 @dataclass(frozen=True, slots=True)
 class _Table:
     """One table of the plan with where it stands."""
 
-    source: _Source
+    source: TomlSource
     name: str
     index: int
     values: dict[str, Any]
@@ -138,7 +74,7 @@ class _Table:
         for key in self.values:
             if key not in allowed:
                 place = self.source.locate_key(self.name, self.index, key)
-                raise PlanError(f"{title} has no {_shown(key)}; it may have {', '.join(allowed)}", *place)
+                raise PlanError(f"{title} has no {shown(key)}; it may have {', '.join(allowed)}", *place)
         for key in needed:
             if key not in self.values:
                 raise self.error("", f"{title} needs {key!r}; add it")
@@ -146,13 +82,13 @@ class _Table:
     def text(self, key: str, usual: str = "") -> str:
         value = self.values.get(key, usual)
         if not isinstance(value, str):
-            raise self.error(key, f"{key!r} is a text in quotation marks, not {_shown(value)}")
+            raise self.error(key, f"{key!r} is a text in quotation marks, not {shown(value)}")
         return value
 
     def number(self, key: str) -> int | None:
         value = self.values.get(key)
         if value is not None and (not isinstance(value, int) or isinstance(value, bool)):
-            raise self.error(key, f"{key!r} is a whole number, not {_shown(value)}")
+            raise self.error(key, f"{key!r} is a whole number, not {shown(value)}")
         if value is not None and abs(value) > LARGEST_NUMBER:
             raise self.error(key, f"{key!r} is at most {LARGEST_NUMBER}; correct the number")
         return value
@@ -163,7 +99,7 @@ class _Table:
             return kind(value)
         except ValueError:
             choices = ", ".join(str(member.value) for member in kind)
-            raise self.error(key, f"{key!r} cannot be {_shown(value)}; choose from {choices}") from None
+            raise self.error(key, f"{key!r} cannot be {shown(value)}; choose from {choices}") from None
 
     def read(self, key: str, reader: Callable[[str], Any]) -> Any:
         try:
@@ -172,19 +108,10 @@ class _Table:
             raise self.error(key, str(error), error.at) from error
 
 
-def _shown(value: object) -> str:
-    """Give a wrong value for an error, cut where it is long."""
-    try:
-        text = repr(value)
-    except ValueError:  # Python writes no number of thousands of digits
-        return "such a number"
-    return text if len(text) <= MOST_SHOWN else f"{text[:MOST_SHOWN]}..."
-
-
 class _Reader:
     """Reads one plan; keeps what later tables refer to."""
 
-    def __init__(self, source: _Source, data: dict[str, Any]) -> None:
+    def __init__(self, source: TomlSource, data: dict[str, Any]) -> None:
         self._source = source
         self._data = data
         self._ends: list[End] = []
@@ -201,7 +128,7 @@ class _Reader:
         work = top.choice("joints", JointWork, "single")
         order = top.text("order", "listed")
         if order not in ORDERS:
-            raise top.error("order", f"'order' cannot be {_shown(order)}; choose from {', '.join(ORDERS)}")
+            raise top.error("order", f"'order' cannot be {shown(order)}; choose from {', '.join(ORDERS)}")
         for table in self._tables("end"):
             self._read_end(table)
         joints_read = [joint for table in self._tables("join") for joint in self._read_join(table)]
@@ -228,7 +155,7 @@ class _Reader:
         table.check_keys(END_KEYS, ("name", "pairs"))
         name = table.text("name").lower()
         if not re.fullmatch(r"[a-z][a-z0-9]*", name):
-            raise table.error("name", f"{_shown(name)} is no name: use one word of letters and figures")
+            raise table.error("name", f"{shown(name)} is no name: use one word of letters and figures")
         if name in self._names:
             raise table.error("name", f"there is an end {name!r} already; give each its own name")
         if len(self._ends) >= MOST_ENDS:
@@ -251,10 +178,10 @@ class _Reader:
     def _read_makeup(self, table: _Table) -> Makeup:
         units = table.text("units")
         if units and not re.fullmatch(r"[0-9]{1,3}(\+[0-9]{1,3})*", units):
-            raise table.error("units", f"{_shown(units)} is no lay-up of a group; write 8+8+9 or 12+13")
+            raise table.error("units", f"{shown(units)} is no lay-up of a group; write 8+8+9 or 12+13")
         screened = table.values.get("screened", False)
         if not isinstance(screened, bool):
-            raise table.error("screened", f"'screened' is true or false, not {_shown(screened)}")
+            raise table.error("screened", f"'screened' is true or false, not {shown(screened)}")
         multi_unit, super_unit = table.number("multi_unit"), table.number("super_unit")
         for key in ("units", "multi_unit", "super_unit"):
             if key not in table.values:
@@ -331,7 +258,7 @@ class _Reader:
             end_name, at = read_name(text)
             if end_name not in self._names:
                 raise CountError(
-                    f"there is no end {_shown(end_name)}; the plan has {', '.join(self._names)}", at - len(end_name)
+                    f"there is no end {shown(end_name)}; the plan has {', '.join(self._names)}", at - len(end_name)
                 )
             index = self._names[end_name]
             name, at = read_name(text, at)
@@ -350,7 +277,7 @@ class _Reader:
             return
         known = ", ".join(str(count) for count in end.counts)
         remedy = f"it carries {known}" if known else "use pairs, it carries none"
-        raise CountError(f"{end.name} carries no count {_shown(name)}; {remedy}", at)
+        raise CountError(f"{end.name} carries no count {shown(name)}; {remedy}", at)
 
     def _positions(self, index: int, name: str, run: Run) -> list[Position]:
         end = self._ends[index]

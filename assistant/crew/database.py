@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from assistant.crew.loading import LoadedTables, Loading
 from assistant.errors import AssistantError
+from assistant.mending import install_command
 
 if TYPE_CHECKING:
     from duckdb import DuckDBPyConnection
@@ -112,7 +113,7 @@ def _connected() -> "Iterator[tuple[DuckDBPyConnection, Path]]":
     try:
         import duckdb
     except ImportError as error:
-        raise AssistantError("crew: DuckDB is not here; pip install 'splice-assistant[office]'") from error
+        raise AssistantError(f"crew: DuckDB is not here; {install_command('office')}") from error
     with tempfile.TemporaryDirectory(prefix="splice-assistant-") as name:
         connection = duckdb.connect(config={**_SETTINGS, "temp_directory": name})
         connection.execute("SET TimeZone = 'UTC'")

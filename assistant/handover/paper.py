@@ -17,6 +17,7 @@ from assistant.errors import AssistantError
 from assistant.handover import parts
 from assistant.handover.parts import Part
 from assistant.handover.summary import verdict
+from assistant.mending import install_command
 from assistant.texts import harmless
 
 BLANKS = ("closure", "bonds made", "filling or pressure", "sheath length marks")
@@ -27,10 +28,7 @@ _STANDARD: Literal["ua-1"] = "ua-1"
 """PDF/UA-1, ISO 14289-1: tagged, with title and language, every letter known to a reader."""
 _LACKED = re.compile(r'the text `"((?:\\.|[^"\\])*)"` could not be displayed')
 _ESCAPED = re.compile(r"\\u\{([0-9a-f]+)\}|\\(.)")
-MISSING = (
-    "report: what writes PDF is not here; in the folder of splice-assistant: .venv/bin/pip install '.[office]' "
-    "(a page, -o FILE.html, needs nothing more)"
-)
+MISSING = f"report: what writes PDF is not here; {install_command('office')} (a page, -o FILE.html, needs nothing more)"
 
 
 def as_pdf(account: Account, paper: str = "A4", *, issued: datetime) -> bytes:

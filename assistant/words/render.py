@@ -1,12 +1,11 @@
-"""The vocabulary in other forms: for programs, as a table, and as a card for the keypad."""
+"""The vocabulary in other forms: for programs, and as a table."""
 
 from dataclasses import fields
 from enum import Enum
-from textwrap import wrap
 
-from assistant.cable.colour_code import RINGS, TIPS, Colours
+from assistant.cable.colour_code import Colours
 from assistant.words.intents import Ask, CallGroup, GoTo, Intent, Redo
-from assistant.words.vocabulary import COLOUR_WORDS, ENTRIES, FAULT_KEYS, FAULT_WORDS, KEY_SIGNS, VocabularyRow
+from assistant.words.vocabulary import COLOUR_WORDS, ENTRIES, VocabularyRow
 
 NAMES: dict[type[Intent], str] = {entry.intent: entry.name for entry in ENTRIES}
 
@@ -74,38 +73,3 @@ def other_words() -> str:
     """Tell which other colour words are understood."""
     others = [f"{', '.join(words[1:])} for {words[0]}" for words in COLOUR_WORDS.values() if len(words) > 1]
     return f"Also understood: {'; '.join(others)}."
-
-
-def _signs(keys: str) -> str:
-    return "".join(KEY_SIGNS.get(key, key) for key in keys.split())
-
-
-CARD_WIDTH = 80
-
-
-def _wrapped(text: str, indent: str) -> list[str]:
-    return wrap(text, CARD_WIDTH, initial_indent=indent, subsequent_indent=indent or "  ", break_on_hyphens=False)
-
-
-def card() -> str:
-    """Give the keypad card: plain text that fits a page, in 80 columns."""
-    tips = "  ".join(f"{place} {tip.value}" for place, tip in enumerate(TIPS, 1))
-    rings = "  ".join(f"{place} {ring.value}" for place, ring in enumerate(RINGS, 1))
-    faults = "  ".join(f"*{_signs(keys)} {FAULT_WORDS[fault][0]}" for fault, keys in FAULT_KEYS.items())
-    lines = [
-        "KEYPAD CARD",
-        "",
-        "Two colours are two figures: first the ring, then the tip.",
-        f"  ring  {rings}",
-        f"  tip   {tips}",
-        "  .25 Enter is orange violet; 47.25 Enter is pair 47, orange violet",
-        "",
-        *_wrapped(f"Faults: {faults}", ""),
-        "  before it the number for another pair: 47*1",
-        "",
-    ]
-    for entry in _said_entries():
-        if entry.intent.__name__ != "MarkFault":
-            lines += [*_wrapped(entry.key_text, "  "), *_wrapped(entry.help, "      ")]
-    lines += ["", "Figures wait for Enter; - behind figures clears them. Other keys act at once."]
-    return "\n".join(lines) + "\n"

@@ -17,7 +17,22 @@ from assistant.app.cli import main
 from assistant.session.journal import load
 from tests.tables import rows
 
-HELP = ("", "work", "plan", "ask", "hear", "words", "models", "tune", "check", "demo", "crew")
+HELP = (
+    "",
+    "work",
+    "plan",
+    "ask",
+    "hear",
+    "words",
+    "models",
+    "tune",
+    "settings",
+    "devices",
+    "keys",
+    "check",
+    "demo",
+    "crew",
+)
 
 
 def run(*arguments: str, stdin: str = "", timeout: float = 60) -> subprocess.CompletedProcess[str]:
@@ -122,14 +137,21 @@ BAD: list[tuple[list[str], str]] = [
     (["work", "--typed", "--cable", "5", "--voice", "wav:/nowhere/a.wav"], "/nowhere/a.wav: cannot be written"),
     (["work", "--typed", "--resume", "/nowhere/log"], "/nowhere/log: cannot be opened"),
     (["work", "--typed", "--resume", "--cable", "5"], "leave out the plan, --place"),
-    (["work", "--typed", "--resume", "--talk", "full"], "leave out --talk, --rate and --loudness"),
-    (["work", "--typed", "--cable", "5", "--loudness", "0"], "--loudness 0 cannot be; give 25 to 400"),
-    (["work", "--typed", "--cable", "5", "--rate", "251"], "--rate 251 cannot be; give 120 to 250"),
+    (["work", "--typed", "--resume", "--talk", "full"], "leave out --talk, --rate, --loudness, --order"),
+    (["work", "--typed", "--cable", "5", "--loudness", "0"], "--loudness: 0 cannot be; give 25 to 400"),
+    (["work", "--typed", "--cable", "5", "--rate", "251"], "--rate: 251 cannot be; give 120 to 250"),
+    (["work", "--typed", "--cable", "5", "--rate", "fast"], "--rate: 'fast' cannot be; give 120 to 250"),
+    (["work", "--typed", "--cable", "5", "--talk", "little"], "--talk: 'little' cannot be; give full or brief"),
+    (["work", "--typed", "--cable", "5", "--place", "x" * 201], "--place: has 201 characters"),
+    (["work", "--typed", "--cable", "5", "--tal", "brief"], "'--tal' is not known here; did you mean --talk"),
+    (["wrok", "--cable", "5"], "there is no command 'wrok'; did you mean work"),
+    (["key", "nwe"], "key: there is no command 'nwe'; did you mean new"),
     (["work", "/nowhere/plan.toml", "--typed"], "/nowhere/plan.toml: cannot be read"),
     (["plan", "/nowhere/plan.toml"], "/nowhere/plan.toml: cannot be read"),
     (["plan", "README.md"], r"README.md: line \d+, column \d+: this is no TOML"),
     (["work", PLAN, "--typed", "--cable", "5"], "leave out --cable"),
     (["work", "--cable", "5", "--voice", "print"], "PortAudio|microphone"),
+    (["devices", "--try"], "PortAudio|microphone: none is found"),
     (["hear", "/nowhere/a.wav", "--ears", "sphinx"], "/nowhere/a.wav: there is no such file"),
     (["hear", "/nowhere/a.wav", "--ears", "elephant"], "'elephant' is no set of ears"),
     (["hear", "/nowhere/a.wav", "--ears", "vosk", "--vosk-model", "/nowhere"], "/nowhere: is no Vosk model"),
@@ -328,13 +350,16 @@ def test_words_for_people_programs_and_the_keypad(capsys: pytest.CaptureFixture[
 def test_check_tells_what_works_and_what_does_not(tmp_path: Path) -> None:
     done = run("check", "--log", str(tmp_path))
     lines = done.stdout.splitlines()
-    assert done.returncode == 0
-    assert all(line.startswith(("works ", "FAILS ")) for line in lines)
+    assert done.returncode == 1, "nothing is heard here"
+    assert all(line.startswith(("works ", "FAILS ")) for line in lines[:-1])
+    assert re.fullmatch(r"Work by voice would not run, for want of: .*microphone, speaker\. By keypad .*", lines[-1])
     assert any(line.startswith("works  log folder") for line in lines)
     assert any(line.startswith("FAILS  microphone") for line in lines)
-    assert any(line.startswith("FAILS  terminal") for line in lines)
+    assert any(line.startswith("FAILS  terminal, optional") for line in lines)
     blocked = run("check", "--log", "/proc/nowhere")
     assert blocked.returncode == 1
+    assert "for want of: log folder" in blocked.stdout
+    assert "By keypad" not in blocked.stdout
 
 
 def shell(line: str, **environment: str) -> subprocess.CompletedProcess[str]:

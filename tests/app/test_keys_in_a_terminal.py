@@ -104,3 +104,33 @@ def test_typed_words_in_a_terminal_answer_what_was_told_before_they_were_begun(t
         assert came_of(session, "orange white\r", "confirm\r") == ([1, 2, 3], [])
     finally:
         session.close()
+
+
+@pytest.fixture
+def with_a_foot_switch(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[TerminalSession]:
+    file = tmp_path / "settings.toml"
+    file.write_text('[keys]\nF13 = "+"\n')
+    monkeypatch.setenv("SPLICE_ASSISTANT_SETTINGS", str(file))
+    (tmp_path / "log").mkdir()
+    running = TerminalSession(tmp_path / "log", "--cable", "25")
+    running.wait_for("Next one, blue white")
+    time.sleep(0.2)
+    yield running
+    running.close()
+
+
+def test_a_foot_switch_is_the_key_that_it_stands_for_and_held_acts_once(with_a_foot_switch: TerminalSession) -> None:
+    """F13 as terminals send it (xterm, Control Sequences: CSI 25 ~ in the VT220 style)."""
+    session = with_a_foot_switch
+    assert "Keys: F13 is + (" in session.shown
+    for _ in range(30):
+        session.type("\x1b[25~")
+        time.sleep(0.04)
+    session.wait_for("One, blue white, confirmed", 5.0)
+    time.sleep(APART_S)
+    session.type("\x1b[25~")
+    session.wait_for("Two, orange white, confirmed", 5.0)
+    assert came_of(session, "\x1b[26~", "\x1b[6~", "b") == (
+        [1, 2],
+        [KeyTrouble.UNKNOWN, KeyTrouble.NUM_LOCK, KeyTrouble.UNKNOWN],
+    )

@@ -243,3 +243,27 @@ def test_a_seal_cut_off_by_a_crash_spoils_no_later_one(key: Path, log: Path) -> 
     seals.seal(log, key)
     assert [line for line in seals.seal_file(log).read_bytes().splitlines() if line == whole.strip()] != []
     assert seals.seal_standing(log, log.read_bytes(), 3).word == "holds"
+
+
+def test_without_its_library_nothing_passes_for_checked_or_for_broken(
+    key: Path, log: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    seals.seal(log, key)
+    monkeypatch.setattr(device_key.importlib.util, "find_spec", lambda name: None)
+    public = str(key.with_suffix(device_key.PUBLIC_SUFFIX))
+    for command in (
+        ["key", "new"],
+        ["key", "show"],
+        ["key", "trust", public],
+        ["seal", str(log)],
+        ["replay", str(log), "--check"],
+        ["report", str(log), "-o", str(tmp_path / "a.html")],
+    ):
+        code = main(command)
+        told = capsys.readouterr()
+        if command == ["key", "new"]:
+            assert "there is a key already" in told.err or "cryptography is not here" in told.err
+        else:
+            assert "the package cryptography is not here; " in told.err, command
+        assert (code, told.out, len(told.err.splitlines())) == (2, "", 1), command
+    assert not (tmp_path / "a.html").exists()

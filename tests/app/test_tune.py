@@ -13,7 +13,8 @@ from assistant.hearing.tuning import UNTUNED
 
 @pytest.fixture(autouse=True)
 def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    monkeypatch.setenv("SPLICE_ASSISTANT_MODELS", str(tmp_path / "models"))
+    monkeypatch.setenv("SPLICE_ASSISTANT_SETTINGS", str(tmp_path / "settings.toml"))
+    (tmp_path / "settings.toml").touch()
     return tmp_path
 
 

@@ -12,6 +12,7 @@ import pytest
 from assistant.app.cli import main
 from assistant.crew.tables import questions
 from assistant.dialogue.messages import BEFORE_NUMBERS, Input, KeysPressed, Typed
+from assistant.mending import install_command
 from assistant.session.record import Record
 from tests.crew.shifts import log_bytes
 from tests.dialogue.conversation import Conversation, start, utterance
@@ -250,7 +251,7 @@ def test_without_duckdb_it_says_what_to_install(
     for more in ((), ("--from-parquet",)):
         code, out, err = run(capsys, folder, *more)
         assert (code, out) == (2, "")
-        assert err == "splice-assistant: crew: DuckDB is not here; pip install 'splice-assistant[office]'\n"
+        assert err == f"splice-assistant: crew: DuckDB is not here; {install_command('office')}\n"
 
 
 def test_text_from_a_log_cannot_steer_the_terminal(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -29,6 +29,7 @@ from assistant.handover.document import as_object
 from assistant.handover.paper import BLANKS, SIGNERS, as_pdf
 from assistant.handover.summary import RecordVerdict, duration, go_back, headline, joint_runs, verdict
 from assistant.handover.table import COLUMNS, as_csv
+from assistant.mending import install_command
 from assistant.session.replay import rebuild
 from assistant.texts import csv_cell
 from tests.account.sessions import NINE, SWAPPED, TWO_WAYS, Session
@@ -456,5 +457,5 @@ def test_without_the_typesetter_the_line_says_what_to_do_from_this_folder(
     log = a_morning().write(tmp_path / "a.jsonl")
     assert main(["report", str(log), "-o", str(tmp_path / "a.pdf")]) == 2
     (line,) = capsys.readouterr().err.splitlines()
-    assert ".venv/bin/pip install '.[office]'" in line
+    assert install_command("office") in line
     assert not (tmp_path / "a.pdf").exists()

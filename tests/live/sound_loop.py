@@ -16,6 +16,8 @@ from assistant.ports import Samples
 SWITCH = "SPLICE_ASSISTANT_LIVE"
 """Environment variable that asks for the live tests."""
 RATE_HZ = 16_000
+WITHOUT_PORTAUDIO = Path(__file__).parents[1] / "data" / "without_portaudio"
+"""A folder of modules in which `import sounddevice` fails as it does on a system without PortAudio."""
 CALLS, ANSWERS = "splicer_calls", "assistant_answers"
 QUIET_RMS = 60.0
 """Below this, in steps of 16-bit sound, nothing is being said."""

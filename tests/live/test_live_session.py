@@ -21,7 +21,7 @@ from assistant.app.demo import CALLER_VOICE, CALLER_WORDS_PER_MINUTE
 from assistant.dialogue.messages import Check, Heard, Mismatch, PairConfirmed
 from assistant.session.journal import load
 from assistant.session.replay import rebuild
-from tests.live.sound_loop import RATE_HZ, SWITCH, SoundLoop, missing
+from tests.live.sound_loop import RATE_HZ, SWITCH, WITHOUT_PORTAUDIO, SoundLoop, missing
 
 pytest.importorskip("ctranslate2", reason="the extra 'english' is not installed")
 pytestmark = [
@@ -82,17 +82,19 @@ class Splicer:
 
 
 @contextmanager
-def session(first: int, folder: Path, *, own_voice: bool = False) -> Iterator[tuple[Splicer, SoundLoop]]:
+def session(
+    first: int, folder: Path, *, own_voice: bool = False, portaudio: bool = True
+) -> Iterator[tuple[Splicer, SoundLoop]]:
     """Start the assistant on the sound devices, and end it in order."""
     assert not missing()
     loop = SoundLoop(own_voice=own_voice)
     command = [sys.executable, "-u", "-m", "assistant", "work", "--cable", "25", "--from", str(first)]
     process = subprocess.Popen(
-        [*command, "--log", str(folder), "--microphone", "pulse", "--speaker", "pulse"],
+        [*command, "--log", str(folder), *(("--microphone", "pulse", "--speaker", "pulse") if portaudio else ())],
         stdout=subprocess.PIPE,
         stdin=subprocess.DEVNULL,
         text=True,
-        env=loop.environment,
+        env=loop.environment if portaudio else {**loop.environment, "PYTHONPATH": str(WITHOUT_PORTAUDIO)},
     )
     splicer = Splicer(loop, process, folder)
     try:
@@ -129,6 +131,24 @@ def test_pairs_are_heard_answered_aloud_and_logged(tmp_path: Path) -> None:
     assert [fact.heard for fact in facts if isinstance(fact, Mismatch)] == [(24,)]
     assert rebuild(records).expected == 24
     assert all(seconds > 1.5 for seconds in spoken_s), spoken_s
+
+
+def test_without_portaudio_pairs_are_heard_answered_aloud_and_logged_too(tmp_path: Path) -> None:
+    pytest.importorskip("miniaudio", reason="there is no wheel for this machine")
+    with session(21, tmp_path, portaudio=False) as (splicer, loop):
+        assert splicer.next_answer(within=30).endswith("Next two one, blue violet.")
+        time.sleep(1.0)
+        before = loop.frames()
+        answers = [splicer.call(call) for call in ("blue violet", "brown violet")]
+        time.sleep(1.0)
+        loop.wait_silent(SILENCE_S)
+        assert _seconds_of_sound(loop.recorded(before)) > 4.0
+    assert answers == [
+        "Two one, blue violet, confirmed. Next two two, orange violet.",
+        "Not logged. Heard two four, brown violet. Expected two two, orange violet.",
+    ]
+    facts = [fact for record in load(next(tmp_path.glob("*.jsonl"))).records for fact in record.facts]
+    assert [fact.pair for fact in facts if isinstance(fact, PairConfirmed)] == [21]
 
 
 def test_the_assistants_own_voice_never_becomes_an_entry(tmp_path: Path) -> None:

@@ -1,0 +1,3 @@
+"""As sounddevice is where the system has no PortAudio."""
+
+raise OSError("PortAudio library not found")
