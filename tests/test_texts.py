@@ -107,7 +107,9 @@ def test_the_live_session_does_not_let_them_through(tmp_path: Path) -> None:
 
 def test_a_name_that_is_too_long_is_one_line(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     command = ["work", "--cable", "6", "--typed", "--voice", "print", "--log", str(tmp_path / "logs")]
-    assert main([*command, "--place", "x" * 201]) == 2
+    with pytest.raises(SystemExit) as left:
+        main([*command, "--place", "x" * 201])
+    assert left.value.code == 2
     (line,) = capsys.readouterr().err.splitlines()
-    assert "--place has 201 characters; give at most 200" in line
+    assert "--place: has 201 characters; give at most 200" in line
     assert not (tmp_path / "logs").exists()

@@ -9,7 +9,7 @@ from assistant.account.chain import Link
 from assistant.account.contradictions import Contradiction
 from assistant.account.findings import Finding
 from assistant.account.story import Line
-from assistant.account.walk import AsBuilt, Made, Remark, Sitting, Slip, StandingChange
+from assistant.account.walk import AsBuilt, Made, ReadLog, Remark, Sitting, Slip, StandingChange
 from assistant.dialogue import sentences
 from assistant.dialogue.state import Standing
 from assistant.handover.summary import GoBack, go_back, verdict
@@ -28,19 +28,7 @@ def as_object(account: Account, *, issued: datetime) -> dict[str, object]:
         "place": account.place,
         "site": account.site.value if account.site else None,
         "caution": sentences.CAUTION(),
-        "logs": [
-            {
-                "name": log.name,
-                "records": log.count,
-                "sha256": log.sha256,
-                "last_sum": log.last_sum,
-                "seal": log.seal,
-                "seal_line": log.seal_line,
-                "damages": list(log.damages),
-                "goes_on_from": [_link(link) for link in account.chain.of(log)],
-            }
-            for log in account.logs
-        ],
+        "logs": [_log(account, log) for log in account.logs],
         "notices": list(account.notices),
         "plan": account.identity.plan,
         "finished": _sitting(account.finished) if account.finished else None,
@@ -78,6 +66,19 @@ def as_object(account: Account, *, issued: datetime) -> dict[str, object]:
         ],
         "notes": [{"about": account.called(r.lead) if r.lead else None, **_remark(r)} for r in account.remarks],
         "lines": [_line(log, line) for log, line in account.lines],
+    }
+
+
+def _log(account: Account, log: ReadLog) -> dict[str, object]:
+    return {
+        "name": log.name,
+        "records": log.count,
+        "sha256": log.sha256,
+        "last_sum": log.last_sum,
+        "seal": log.seal,
+        "seal_line": log.seal_line,
+        "damages": list(log.damages),
+        "goes_on_from": [_link(link) for link in account.chain.of(log)],
     }
 
 

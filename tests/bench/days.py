@@ -24,6 +24,7 @@ from assistant.app.work import WorkOptions, work
 from assistant.cable.colour_code import Order
 from assistant.cable.makeup import Cable, Position
 from assistant.dialogue.naming import colours
+from assistant.ports import Uptime
 from assistant.words.numbers import spoken
 
 DAYS = (datetime(2026, 3, 2, 7, tzinfo=UTC), datetime(2026, 3, 1, 8, tzinfo=UTC), datetime(2026, 3, 4, 7, tzinfo=UTC))
@@ -46,6 +47,10 @@ class DayClock:
         """Give the next time."""
         self.at += timedelta(seconds=STEP_S)
         return self.at
+
+    def uptime(self) -> Uptime | None:
+        """Give nothing: what is tried here are clocks that nobody checks."""
+        return None
 
     def steady_s(self) -> float:
         """Give the seconds of it."""

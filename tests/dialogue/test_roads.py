@@ -394,10 +394,10 @@ def test_a_verification_keeps_its_place() -> None:
 
 
 def test_every_sentence_stands_in_the_list() -> None:
-    """In the dialogue no other file holds a text of several words that ends a sentence."""
+    """In the dialogue no other file holds a spoken text of several words that ends a sentence; the card is print."""
     folder = Path(sentences.__file__).parent
     for path in (*folder.glob("*.py"), *(folder / "rules").glob("*.py")):
-        if path.name in ("sentences.py", "checks.py"):
+        if path.name in ("sentences.py", "checks.py", "card.py"):
             continue
         tree = ast.parse(path.read_text())
         docs = {

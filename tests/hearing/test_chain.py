@@ -3,6 +3,7 @@
 A block of speech carries the number of a word as its sample value; silence is 0.
 """
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -19,7 +20,7 @@ from assistant.words.vocabulary import ALL_INTENTS, Scope
 from tests.hearing.ears import WholeEar
 
 WORDS = ["", "four", "seven", "orange", "violet", "undo", "that", "brown"]
-SCOPE = Scope(ALL_INTENTS - {say.Yes, say.No}, digits=3, super_units=False)
+SCOPE = Scope(ALL_INTENTS - {say.Yes, say.No}, digits=3, super_units=False, both_ends=False)
 LIMITS = Endpointing()
 
 
@@ -223,6 +224,13 @@ def test_the_pause_that_ends_a_call_is_as_long_as_what_can_follow_wants(words: s
     (came,) = [at for at, block in enumerate(blocks(f"_ _ {words} {LONG}"), 1) if chain.push(block)]
     speech = 10 + 10 * len(words.split())
     assert (came - speech) * BLOCK_S == pytest.approx(pause_s, abs=BLOCK_S)
+
+
+def test_where_the_sides_differ_a_call_of_colours_waits_for_those_of_the_far_side() -> None:
+    chain = HearingChain(Detector(), (Ear(),))
+    chain.open(replace(SCOPE, both_ends=True))
+    (came,) = [at for at, block in enumerate(blocks(f"_ _ orange violet {LONG}"), 1) if chain.push(block)]
+    assert (came - 30) * BLOCK_S == pytest.approx(0.8, abs=BLOCK_S)
 
 
 def test_after_a_long_silence_the_sound_is_that_of_the_utterance_and_no_other() -> None:
